@@ -1,0 +1,1 @@
+"""From a plain table with codebook columns to estimates, intervals and tests."""
