@@ -54,7 +54,11 @@ class YieldUncertainty:
 
 
 def yield_uncertainty(
-    tds_pct: float, beverage_g: float, dose_g: float, u: Uncertainty, corr_beverage_dose: float = 0.0
+    tds_pct: float,
+    beverage_g: float,
+    dose_g: float,
+    u: Uncertainty,
+    corr_beverage_dose: float = 0.0,
 ) -> YieldUncertainty:
     """Propagate input uncertainties to EY by the first-order law.
 
@@ -82,5 +86,7 @@ def yield_uncertainty(
         + 2.0 * corr_beverage_dose * from_beverage * from_dose
     )
     total = math.sqrt(max(variance, 0.0))
-    shares = [part**2 / variance if variance > 0 else 0.0 for part in (from_tds, from_beverage, from_dose)]
+    shares = [
+        part**2 / variance if variance > 0 else 0.0 for part in (from_tds, from_beverage, from_dose)
+    ]
     return YieldUncertainty(ey, total, *shares)
