@@ -9,6 +9,7 @@ shape only.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import pandas as pd
 
@@ -58,6 +59,13 @@ class OutcomeResult:
     set_aside: tuple[SetAside, ...] = ()
     notes: tuple[str, ...] = ()
     residual_sd: float | None = None
+
+    def difference_rows(self) -> list[dict[str, Any]]:
+        """The rows of ``differences`` as dictionaries, in order."""
+        return [
+            dict(zip(self.differences.columns, row, strict=True))
+            for row in self.differences.itertuples(index=False, name=None)
+        ]
 
     @property
     def n(self) -> int:

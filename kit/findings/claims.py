@@ -1,0 +1,125 @@
+"""The claim sheet: for each sentence one might want to say, whether the shots support it.
+
+A claim is supported only by a simultaneous statement of the declared family, so that the chance
+of supporting any false claim within one outcome stays at the family's 5 %. The primary outcome
+carries the claim; sentences of other outcomes are marked as secondary or exploratory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from kit.analysis.result import DIFFERENT, SAME, OutcomeResult
+from kit.findings.sentences import pair_sentence
+from kit.findings.wording import listed, scale_of, smallest_difference_words
+from kit.trial import Outcome
+
+SUPPORTED = "supported"
+CONTRADICTED = "contradicted"
+SILENT = "the shots are silent"
+
+
+@dataclass(frozen=True)
+class Claim:
+    """One sentence somebody may want to say, and what the shots say to it."""
+
+    outcome: str
+    role: str
+    claim: str
+    standing: str
+    strongest: str
+    needs: str
+
+
+ShotsNeeded = Callable[[OutcomeResult, float], str]
+"""How many shots a method a stronger statement would take, in words (from planning)."""
+
+
+def claim_sheet(result: OutcomeResult, shots_needed: ShotsNeeded) -> list[Claim]:
+    """Every claim of one outcome: which is best, each pair in both directions, no difference."""
+    rows = [row for row in result.difference_rows() if row["b"]]
+    claims = [_best_claim(result, str(name), shots_needed) for name in result.groups["method"]]
+    if result.may_be_best is None:
+        claims = []
+    for row in rows:
+        claims.append(_more_claim(result, row, shots_needed))
+        claims.append(_more_claim(result, _turned(result.outcome, row), shots_needed))
+        claims.append(_same_claim(result, row, shots_needed))
+    return claims
+
+
+def _best_claim(result: OutcomeResult, name: str, shots_needed: ShotsNeeded) -> Claim:
+    best = result.may_be_best or ()
+    outcome = result.outcome
+    text = _best_words(outcome, name)
+    if best == (name,):
+        return _claim(outcome, text, SUPPORTED, text + ".", "")
+    if name not in best:
+        verb = "is" if len(best) == 1 else "may be"
+        strongest = f"{name} is not the best here; {listed(best, 'or')} {verb}."
+        return _claim(outcome, text, CONTRADICTED, strongest, "")
+    strongest = f"{listed(best, 'or')} may be the best; these shots do not say which."
+    return _claim(
+        outcome, text, SILENT, strongest, shots_needed(result, outcome.smallest_difference)
+    )
+
+
+def _more_claim(result: OutcomeResult, row: dict[str, Any], shots_needed: ShotsNeeded) -> Claim:
+    outcome = result.outcome
+    text = _more_words(outcome, row["a"], row["b"])
+    sentence = pair_sentence(outcome, row)
+    if row["verdict"] == DIFFERENT:
+        above = row["estimate"] > (1 if scale_of(outcome).is_ratio else 0)
+        return _claim(outcome, text, SUPPORTED if above else CONTRADICTED, sentence, "")
+    needs = "" if row["verdict"] == SAME else shots_needed(result, outcome.smallest_difference)
+    return _claim(outcome, text, SILENT, sentence, needs)
+
+
+def _same_claim(result: OutcomeResult, row: dict[str, Any], shots_needed: ShotsNeeded) -> Claim:
+    outcome = result.outcome
+    text = f"There is no difference in {scale_of(outcome).noun} between {row['a']} and {row['b']}"
+    if row["verdict"] == DIFFERENT:
+        return _claim(outcome, text, CONTRADICTED, pair_sentence(outcome, row), "")
+    if row["verdict"] == SAME:
+        strongest = (
+            f"Any difference between {row['a']} and {row['b']} in {scale_of(outcome).noun} is "
+            f"smaller than {smallest_difference_words(outcome)}. (Never: there is none.)"
+        )
+        return _claim(outcome, text, SUPPORTED, strongest, "")
+    needs = shots_needed(result, outcome.smallest_difference)
+    return _claim(outcome, text, SILENT, pair_sentence(outcome, row), needs)
+
+
+def _claim(outcome: Outcome, text: str, standing: str, strongest: str, needs: str) -> Claim:
+    return Claim(outcome.name, outcome.role, text, standing, strongest, needs)
+
+
+def _best_words(outcome: Outcome, name: str) -> str:
+    if outcome.aspect == "spread":
+        return f"{name} is the most consistent"
+    if outcome.aspect == "rate":
+        return (
+            f"{name} has the fewest shots with {scale_of(outcome).noun.removeprefix('shots with ')}"
+        )
+    direction = "highest" if outcome.higher_is_better else "lowest"
+    return f"{name} has the {direction} {scale_of(outcome).noun}"
+
+
+def _more_words(outcome: Outcome, a: str, b: str) -> str:
+    if outcome.aspect == "spread":
+        return f"{a} is less consistent than {b}"
+    if outcome.measure == "ey_pct":
+        return f"{a} extracts more than {b}"
+    return f"{a} has more {scale_of(outcome).noun} than {b}"
+
+
+def _turned(outcome: Outcome, row: dict[str, Any]) -> dict[str, Any]:
+    """The same pair seen from the other side."""
+    turned = dict(row, a=row["b"], b=row["a"])
+    if scale_of(outcome).is_ratio:
+        turned.update(estimate=1 / row["estimate"], lower=1 / row["upper"], upper=1 / row["lower"])
+    else:
+        turned.update(estimate=-row["estimate"], lower=-row["upper"], upper=-row["lower"])
+    return turned
