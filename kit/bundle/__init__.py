@@ -1,0 +1,1 @@
+"""One package with which a stranger gets the same numbers: write, verify, reproduce."""
