@@ -59,7 +59,7 @@ def exact_odds_ratio(tables: np.ndarray, level: float = 0.95) -> tuple[float, fl
         return 0.0, lower, upper
     if at_top:
         return np.inf, lower, upper
-    return root(lambda t: mass(t) @ counts - seen), lower, upper
+    return root(lambda t: float(mass(t) @ counts) - seen), lower, upper
 
 
 def _conditional_distribution(tables: np.ndarray) -> tuple[int, np.ndarray]:
