@@ -1,0 +1,54 @@
+// Names and keypads that the widgets do not give themselves: a slider handle, a group of buttons
+// and a read-out get the text of their label, a number box the numeric keypad, and a box with a
+// message under it points to that message.
+const LABELLED = [
+  ['.noUi-handle', null],
+  ['.widget-readout', null],
+  ['.widget-toggle-buttons > .widget-toggle-button-group, .widget-toggle-buttons', 'group'],
+  ['.widget-radio > .widget-radio-box', 'radiogroup']
+];
+let messages = 0;
+
+export function nameControls(root) {
+  let due = false;
+  const later = () => {
+    if (due) return;
+    due = true;
+    requestAnimationFrame(() => {
+      due = false;
+      nameAll(root);
+    });
+  };
+  new MutationObserver(later).observe(root, {
+    childList: true,
+    subtree: true,
+    attributes: true,
+    attributeFilter: ['class']
+  });
+  later();
+}
+
+function nameAll(root) {
+  for (const [selector, role] of LABELLED) {
+    for (const node of root.querySelectorAll(`:is(${selector}):not([aria-label])`)) {
+      const label = node.closest('.jupyter-widgets')?.querySelector('.widget-label')?.textContent;
+      if (!label) continue;
+      if (role) node.setAttribute('role', role);
+      node.setAttribute('aria-label', label);
+    }
+  }
+  for (const input of root.querySelectorAll('.kit-number input')) {
+    input.inputMode = 'decimal';
+    input.autocomplete = 'off';
+  }
+  for (const field of root.querySelectorAll('.kit-field')) describe(field);
+}
+
+function describe(field) {
+  const input = field.querySelector('input, select, textarea');
+  const message = field.querySelector('.kit-message');
+  if (!input || !message) return;
+  if (!message.id) message.id = `kit-message-${(messages += 1)}`;
+  input.setAttribute('aria-describedby', message.id);
+  input.setAttribute('aria-invalid', String(field.classList.contains('kit-wrong')));
+}

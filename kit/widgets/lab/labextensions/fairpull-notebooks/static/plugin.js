@@ -1,0 +1,62 @@
+// A notebook that carries {"kit": {"autorun": true}} in its metadata opens as a form: it runs
+// itself, shows no code, and comes back after its kernel died. All other notebooks are left alone.
+import { nameControls } from './naming.js';
+import { Runner } from './runner.js';
+
+const SHOW_CODE = new Set(['notebook:show-all-cell-code', 'notebook:show-cell-code']);
+const HIDE_CODE = new Set(['notebook:hide-all-cell-code', 'notebook:hide-cell-code']);
+const SIDE_TAB_BARS = 'application:toggle-side-tabbar';
+
+export function makePlugin({ INotebookTracker, NotebookActions }) {
+  return {
+    id: 'fairpull-notebooks:plugin',
+    description: 'Opens the fairpull notebooks as forms.',
+    autoStart: true,
+    requires: [INotebookTracker],
+    activate: (app, tracker) => {
+      const adopt = panel => void openAsForm(app, panel, NotebookActions);
+      tracker.forEach(adopt);
+      tracker.widgetAdded.connect((_, panel) => adopt(panel));
+      app.commands.commandExecuted.connect((_, { id }) => {
+        const panel = tracker.currentWidget;
+        if (SHOW_CODE.has(id)) asNotebook(panel);
+        if (HIDE_CODE.has(id)) asForm(panel);
+      });
+    }
+  };
+}
+
+async function openAsForm(app, panel, actions) {
+  await panel.context.ready;
+  if (!panel.content.model?.getMetadata('kit')?.autorun) return;
+  panel.addClass('kit-notebook');
+  asForm(panel);
+  await hideSideBars(app);
+  nameControls(panel.content.node);
+  new Runner(panel, actions).start();
+}
+
+// A key pressed on a button or in a box belongs to that control: without this, "d d" on a focused
+// button would delete the cell and Enter would open its code instead of pressing the button.
+function asForm(panel) {
+  if (!panel?.hasClass('kit-notebook')) return;
+  panel.addClass('kit-form');
+  panel.content.node.setAttribute('data-lm-suppress-shortcuts', 'true');
+}
+
+// View > Expand All Code gives the plain notebook back.
+function asNotebook(panel) {
+  panel?.removeClass('kit-form');
+  panel?.content.node.removeAttribute('data-lm-suppress-shortcuts');
+}
+
+async function hideSideBars(app) {
+  await app.restored;
+  for (const side of ['left', 'right']) {
+    const { commands } = app;
+    if (!commands.hasCommand(SIDE_TAB_BARS)) return;
+    if (commands.isToggled(SIDE_TAB_BARS, { side })) {
+      await commands.execute(SIDE_TAB_BARS, { side });
+    }
+  }
+}
