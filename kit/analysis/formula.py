@@ -125,10 +125,7 @@ class _Parser:
                 sign, part = ("-" if sign == "+" else "+"), {INTERCEPT: None}
             else:
                 part = self._product()
-            if sign == "+":
-                terms = terms | part
-            else:
-                terms = {t: None for t in terms if t not in part}
+            terms = terms | part if sign == "+" else {t: None for t in terms if t not in part}
             if self._peek() not in ("+", "-"):
                 return terms
             sign = self._take()

@@ -137,8 +137,9 @@ def check_components(at_identity: Moments, names: Sequence[str], n: int) -> None
     values, vectors = np.linalg.eigh(gram / np.outer(size, size))
     if values[0] < SEPARATION_TOLERANCE:
         involved = np.flatnonzero(np.abs(vectors[:, 0]) > 1e-3)
+        mixed = _and([names[int(i)] for i in involved])
         raise ModelError(
-            f"These shots cannot tell apart the variances of {_and([names[i] for i in involved])}: "
+            f"These shots cannot tell apart the variances of {mixed}: "
             "any split between them fits equally well (one level for each shot, or levels that "
             "coincide). Keep only one of them in the model."
         )

@@ -20,9 +20,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from kit.analysis.formula import Formula
+from kit.analysis.moments import Array
 from kit.errors import DataError, ModelError
 
-Array = NDArray[np.float64]
 Setting = Mapping[str, Array | float]
 
 
@@ -166,7 +166,7 @@ def _assemble(
     present = {frozenset(term) for term in formula.terms}
     if formula.intercept:
         present.add(frozenset())
-    blocks = [np.ones((n, 1))] if formula.intercept else []
+    blocks: list[Array] = [np.ones((n, 1))] if formula.intercept else []
     names = ["(Intercept)"] if formula.intercept else []
     terms = []
     for variables in formula.terms:
@@ -178,11 +178,15 @@ def _assemble(
         blocks.append(block)
         names.extend(block_names)
         terms.append(
-            TermColumns(":".join(variables), variables, full, slice(start, start + len(block_names)))
+            TermColumns(
+                ":".join(variables), variables, full, slice(start, start + len(block_names))
+            )
         )
         if full == frozenset(variables) and len(variables) == 1:
             present.add(frozenset())  # a column for every level spans the constant
-    return FixedPart(np.hstack(blocks), tuple(names), tuple(terms), formula.intercept, factors, means)
+    return FixedPart(
+        np.hstack(blocks), tuple(names), tuple(terms), formula.intercept, factors, means
+    )
 
 
 def _term_block(

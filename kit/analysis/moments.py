@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 
 from kit.errors import ModelError
 
-Array = NDArray[np.float64]
+Array = NDArray[np.floating]
+Mask = NDArray[np.bool_]
 
 
 class SingularCovarianceError(ModelError):

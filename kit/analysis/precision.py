@@ -75,4 +75,3 @@ class Precision:
     def f_test(self, rows: Array) -> FTest:
         """Test that all linear functions given by the (independent) rows are zero."""
         return self.wald(self, self.rows(rows))
-

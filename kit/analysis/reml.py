@@ -22,7 +22,7 @@ import numpy as np
 from scipy.linalg import solve_triangular
 from scipy.optimize import nnls
 
-from kit.analysis.moments import Array, CovarianceModel
+from kit.analysis.moments import Array, CovarianceModel, Mask
 
 MAX_STEPS = 200
 MAX_HALVINGS = 45
@@ -90,7 +90,7 @@ class Minimum:
     converged: bool
 
 
-def minimise(objective: Objective, start: Array, free: Array | None = None) -> Minimum | None:
+def minimise(objective: Objective, start: Array, free: Mask | None = None) -> Minimum | None:
     """Descend from ``start`` to a minimum over θ ≥ 0; entries not ``free`` are held.
 
     Returns None when V is singular at the start.
@@ -116,7 +116,7 @@ def minimise(objective: Objective, start: Array, free: Array | None = None) -> M
     return Minimum(theta, now, MAX_STEPS, gain, False)
 
 
-def _hessians(now: Criterion, moving: Array, first: bool) -> list[Array]:
+def _hessians(now: Criterion, moving: Mask, first: bool) -> list[Array]:
     """Hessians to try in turn, each positive definite."""
     grid = np.ix_(moving, moving)
     choices = [now.expected[grid]] if first else [now.observed[grid], now.expected[grid]]
@@ -148,7 +148,7 @@ def _direction(theta: Array, gradient: Array, hessian: Array) -> Array:
 
 
 def _advance(
-    objective: Objective, theta: Array, moving: Array, direction: Array, value: float, gain: float
+    objective: Objective, theta: Array, moving: Mask, direction: Array, value: float, gain: float
 ) -> tuple[Array, Criterion] | None:
     """Step along ``direction``, halved until the criterion falls enough (Armijo)."""
     length = 1.0
@@ -174,7 +174,7 @@ def starting_points(n_random: int, n_residual: int) -> list[Array]:
     k = n_random + n_residual
     plain = np.ones(k)
     plain[:n_random] = 0.0
-    starts = [plain]
+    starts: list[Array] = [plain]
     if n_random:
         starts.append(np.full(k, 1.0 / (n_random + 1)))
         starts.append(np.array([5.0] * n_random + [0.2] * n_residual))

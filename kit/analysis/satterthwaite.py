@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from kit.analysis.moments import Array, FixedMoments, Moments
+from kit.analysis.moments import Array, FixedMoments, Mask, Moments
 from kit.analysis.precision import FTest, Precision
 
 EQUAL_DF = 1e-8  # single df closer than this count as equal
@@ -22,7 +22,7 @@ EQUAL_DF = 1e-8  # single df closer than this count as equal
 def satterthwaite(
     moments: Moments,
     fixed: FixedMoments,
-    positive: Array,
+    positive: Mask,
     beta: Array,
     to_scaled: Array,
     scale: float,
