@@ -1,0 +1,124 @@
+"""Consistency: the chance to find that one method is more even than another.
+
+The shots of a method count as independent readings with n - 1 degrees of freedom. Where block
+differences have to be estimated from the same shots a little is lost; the simulated figures of
+:mod:`kit.planning.simulation` include that, these do not.
+"""
+
+from __future__ import annotations
+
+import math
+
+from scipy.optimize import brentq
+from scipy.special import chdtri, fdtr, fdtri
+
+from kit.planning import inputs
+from kit.planning.power import fewest
+
+
+def ratio_power(
+    ratio: float, df_larger: float, df_smaller: float, false_alarms: float = 0.05
+) -> float:
+    """Chance that the two-sided F test finds an SD ratio: P(F > F₂/r²) + P(F < F₁/r²)."""
+    r2 = inputs.positive(ratio, "The ratio of the two SDs") ** 2
+    alpha = inputs.error_rate(false_alarms)
+    for df in (df_larger, df_smaller):
+        inputs.positive(df, "The degrees of freedom of an SD")
+    upper = fdtri(df_larger, df_smaller, 1 - alpha / 2)
+    lower = fdtri(df_larger, df_smaller, alpha / 2)
+    return float(
+        1 - fdtr(df_larger, df_smaller, upper / r2) + fdtr(df_larger, df_smaller, lower / r2)
+    )
+
+
+def ratio_power_one_sided(
+    ratio: float, df_larger: float, df_smaller: float, false_alarms: float = 0.05
+) -> float:
+    """Chance that the one-sided F test finds the first SD larger."""
+    r2 = inputs.positive(ratio, "The ratio of the two SDs") ** 2
+    upper = fdtri(df_larger, df_smaller, 1 - inputs.error_rate(false_alarms))
+    return float(1 - fdtr(df_larger, df_smaller, upper / r2))
+
+
+def pair_spread_power(
+    ratio: float, shots: float, pairs: int = 1, false_alarms: float = 0.05
+) -> float:
+    """Chance to find an SD ratio between two methods; ``pairs`` judged together (Bonferroni)."""
+    n = inputs.shot_count(shots)
+    inputs.ratio_above_one(ratio, "The SD ratio to find")
+    return ratio_power(ratio, n - 1, n - 1, inputs.error_rate(false_alarms) / pairs)
+
+
+def shots_for_spread(
+    ratio: float, chance: float = 0.8, pairs: int = 1, false_alarms: float = 0.05
+) -> int:
+    """The fewest shots a method that find an SD ratio with ``chance``."""
+    goal = inputs.target_power(chance)
+    inputs.ratio_above_one(ratio, "The SD ratio to find")
+
+    def reached(shots: int) -> bool:
+        return pair_spread_power(ratio, shots, pairs, false_alarms) >= goal
+
+    return fewest(reached, 2, f"An SD ratio of {ratio:g}")
+
+
+def spread_detected(
+    shots: float, chance: float = 0.8, pairs: int = 1, false_alarms: float = 0.05
+) -> float:
+    """The SD ratio that ``shots`` shots a method find with ``chance``."""
+    goal = inputs.target_power(chance)
+    inputs.shot_count(shots)
+    high = 2.0
+    while pair_spread_power(high, shots, pairs, false_alarms) < goal:
+        high *= 2
+    return float(
+        brentq(lambda r: pair_spread_power(r, shots, pairs, false_alarms) - goal, 1 + 1e-12, high)
+    )
+
+
+def odd_one_power(ratio: float, methods: int, shots: float, false_alarms: float = 0.05) -> float:
+    """Chance to find the one method of k whose SD is ``ratio`` times that of all the others.
+
+    Each method against the pooled rest by F, the false alarms shared among the k tests
+    (Bonferroni); the chance is that of the odd one's own test.
+    """
+    k = inputs.method_count(methods)
+    n = inputs.shot_count(shots)
+    inputs.ratio_above_one(ratio, "The SD ratio to find")
+    alpha = inputs.error_rate(false_alarms) / (k if k > 2 else 1)
+    return ratio_power(ratio, n - 1, (k - 1) * (n - 1), alpha)
+
+
+def shots_for_odd_one(
+    ratio: float, methods: int, chance: float = 0.8, false_alarms: float = 0.05
+) -> int:
+    """The fewest shots a method that find the one uneven method with ``chance``."""
+    goal = inputs.target_power(chance)
+
+    def reached(shots: int) -> bool:
+        return odd_one_power(ratio, methods, shots, false_alarms) >= goal
+
+    return fewest(reached, 2, f"An SD ratio of {ratio:g}")
+
+
+def sd_interval_factors(df: float, level: float = 0.95) -> tuple[float, float]:
+    """What an SD from ``df`` degrees of freedom is multiplied by for its interval's two ends.
+
+    √(df/χ²): 0.69 and 1.83 for ten shots at 95 %.
+    """
+    inputs.positive(df, "The degrees of freedom of an SD")
+    tail = (1 - inputs.share(level, "The confidence level")) / 2
+    return (
+        math.sqrt(df / float(chdtri(df, tail))),
+        math.sqrt(df / float(chdtri(df, 1 - tail))),
+    )
+
+
+def shots_for_sd_interval(upper_factor: float, level: float = 0.95) -> int:
+    """The fewest shots whose SD is uncertain upwards by at most ``upper_factor``."""
+    inputs.ratio_above_one(upper_factor, "The upper end of the interval over the SD")
+
+    def reached(shots: int) -> bool:
+        return sd_interval_factors(shots - 1, level)[1] <= upper_factor
+
+    return fewest(reached, 2, f"An SD interval up to {upper_factor:g} times")
