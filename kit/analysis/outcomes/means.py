@@ -1,0 +1,79 @@
+"""The mean of a measure, by the mixed model that the layout calls for."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from kit.analysis.designed_model import DesignedModel, designed_model, measured
+from kit.analysis.mixedmodel import MixedModelFit, fit_mixed_model
+from kit.analysis.outcomes.families import family_differences, may_be_best, method_means
+from kit.analysis.result import OutcomeResult
+from kit.trial import Outcome, Trial
+
+
+def mean_outcome(
+    trial: Trial, outcome: Outcome, study: pd.DataFrame, tastings: pd.DataFrame | None
+) -> OutcomeResult:
+    """Adjusted means, the declared comparisons and the set that may be best.
+
+    Raises
+    ------
+    ModelError
+        If the shots cannot answer (too few, confounded, all equal).
+    """
+    del tastings
+    rows, aside = measured(study, outcome.measure)
+    model = designed_model(trial, rows, outcome.measure)
+    fit = fit_designed(model, rows)
+    return OutcomeResult(
+        outcome=outcome,
+        groups=method_means(fit, trial, rows),
+        differences=family_differences(fit, trial, outcome),
+        may_be_best=may_be_best(fit, outcome),
+        tests=term_tests(fit),
+        set_aside=tuple(aside),
+        notes=(
+            f"Model: {model.words()}; REML, Kenward and Roger's (1997) standard errors and "
+            "degrees of freedom.",
+            fit.certificate.words(),
+            family_words(trial, outcome),
+        ),
+        residual_sd=float(fit.variance_components["residual"] ** 0.5),
+    )
+
+
+def fit_designed(model: DesignedModel, rows: pd.DataFrame) -> MixedModelFit:
+    """Fit the model that the design calls for."""
+    return fit_mixed_model(
+        rows, response=model.response, fixed=model.fixed, random=list(model.random)
+    )
+
+
+def term_tests(fit: MixedModelFit) -> pd.DataFrame:
+    """Type III F tests in the shape every outcome uses: ``test, statistic, df, p``."""
+    terms = fit.terms()
+    return pd.DataFrame(
+        {
+            "test": [f"F test of {name.replace(':', ' with ')}" for name in terms["term"]],
+            "statistic": terms["F"],
+            "df": [
+                f"{num:.0f} and {den:.1f}"
+                for num, den in zip(terms["num_df"], terms["den_df"], strict=True)
+            ],
+            "p": terms["p"],
+        }
+    )
+
+
+def family_words(trial: Trial, outcome: Outcome) -> str:
+    """Which family the intervals are simultaneous over, and by what method."""
+    if trial.factors:
+        return (
+            "Intervals are simultaneous over all main effects and two-factor interactions "
+            "(Bonferroni); p values by Holm (1979)."
+        )
+    if outcome.family == "against control":
+        return (
+            f"Intervals are simultaneous over all comparisons with {trial.control} (Dunnett 1955)."
+        )
+    return "Intervals are simultaneous over all pairs (Tukey and Kramer)."

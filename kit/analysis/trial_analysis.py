@@ -1,0 +1,79 @@
+"""The whole analysis of a completed trial: every declared outcome, and what stands beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import pandas as pd
+
+from kit.analysis.designed_model import SetAside, study_shots
+from kit.analysis.drift import reference_chart
+from kit.analysis.outcomes import ASPECTS
+from kit.analysis.result import Analysis, NotAnalysed, OutcomeResult
+from kit.errors import KitError
+from kit.trial import Outcome, Trial
+
+Progress = Callable[[str], None]
+
+
+def analyse_trial(
+    trial: Trial,
+    shots: pd.DataFrame,
+    tastings: pd.DataFrame | None = None,
+    progress: Progress | None = None,
+) -> Analysis:
+    """Analyse every outcome the plan declared, in the plan's order.
+
+    Parameters
+    ----------
+    shots
+        Columns of ``codebook.SHOTS``, one row a shot in the order pulled.
+    tastings
+        Columns of ``codebook.TASTINGS``, or None.
+    progress
+        Called with the name of each outcome before it is analysed.
+
+    Raises
+    ------
+    DataError
+        If there is no study shot at all. An outcome the shots cannot answer is not an error: it
+        is listed with its reason in ``not_analysed``.
+    """
+    study, aside = study_shots(shots, trial)
+    results: list[OutcomeResult] = []
+    failed: list[NotAnalysed] = []
+    for outcome in trial.outcomes:
+        if progress is not None:
+            progress(outcome.name)
+        try:
+            results.append(_one(trial, outcome, study, tastings, aside))
+        except KitError as refusal:
+            failed.append(NotAnalysed(outcome, str(refusal)))
+    extras, notes = _beside(shots)
+    return Analysis(tuple(results), tuple(failed), study, extras, notes)
+
+
+def _one(
+    trial: Trial,
+    outcome: Outcome,
+    study: pd.DataFrame,
+    tastings: pd.DataFrame | None,
+    aside: list[SetAside],
+) -> OutcomeResult:
+    result = ASPECTS[outcome.aspect](trial, outcome, study, tastings)
+    if outcome.aspect == "score":
+        return result
+
+    return replace(result, set_aside=(*aside, *result.set_aside))
+
+
+def _beside(shots: pd.DataFrame) -> tuple[dict[str, pd.DataFrame], dict[str, str]]:
+    """Tables that are no outcome of the plan but belong to an honest account."""
+    extras: dict[str, pd.DataFrame] = {}
+    notes: dict[str, str] = {}
+    try:
+        extras["reference_chart"] = reference_chart(shots)
+    except KitError as refusal:
+        notes["reference_chart"] = str(refusal)
+    return extras, notes
