@@ -12,12 +12,19 @@ well gives W'PW. The terms with the residual follow from H⁻¹HH⁻¹ = H⁻¹ 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
-from kit.analysis.moments import Array, FixedMoments, Moments, SingularCovarianceError
+from kit.analysis.moments import (
+    Array,
+    FixedMoments,
+    Moments,
+    SingularCovarianceError,
+    WeightedResiduals,
+)
 
 Codes = NDArray[np.intp]
 
@@ -158,7 +165,7 @@ class CrossProducts:
         swept = self._required_sweep(theta)
         q, p, k = self.q, self.p, self.n_random
         gamma, v = swept.gamma, swept.sigma2
-        blocks = [slice(a, b) for a, b in zip(self.starts, self.starts[1:], strict=False)]
+        blocks = [slice(a, b) for a, b in pairwise(self.starts)]
         zz, zx = swept.c[:q, :q], swept.c[:q, q : q + p]
         first, second = np.zeros((k + 1, p, p)), np.zeros((k + 1, k + 1, p, p))
         for i, a in enumerate(blocks):
@@ -172,11 +179,24 @@ class CrossProducts:
         second[k, k] = first[k] - np.tensordot(gamma, second[:k, k], 1)
         return FixedMoments(swept.beta, swept.phi * v, first / v**2, second / v**3)
 
-    def weighted_residual(self, theta: Array) -> Array:
-        """Py, length n."""
+    def weighted(self, theta: Array) -> WeightedResiduals:
+        """Py, diag P and their sums by level, from P = H⁻¹ − H⁻¹XΦX'H⁻¹ and
+        H⁻¹ = I − ZΓZ' + ZΓ(Z'H⁻¹Z)ΓZ', entry by entry.
+        """  # fmt: skip
         swept = self._required_sweep(theta)
-        left = self.y - self.x @ swept.beta
-        for k, rows in enumerate(self.codes):
-            at = slice(self.starts[k], self.starts[k + 1])
-            left = left - swept.gamma[k] * swept.cp[at, -1][rows]
-        return left / swept.sigma2
+        q, p, gamma, v = self.q, self.p, swept.gamma, swept.sigma2
+        rows = [self.starts[k] + codes for k, codes in enumerate(self.codes)]
+        hx, py = self.x, self.y - self.x @ swept.beta
+        diagonal = np.ones(self.n)
+        for k, at in enumerate(rows):
+            hx = hx - gamma[k] * swept.c[at, q : q + p]
+            py = py - gamma[k] * swept.cp[at, -1]
+            diagonal -= gamma[k]
+            for m, to in enumerate(rows):
+                diagonal += gamma[k] * gamma[m] * swept.c[at, to]
+        diagonal -= np.einsum("np,pq,nq->n", hx, swept.phi, hx)
+        return WeightedResiduals(
+            py / v,
+            diagonal / v,
+            [(swept.cp[a:b, -1] / v, np.diag(swept.cp)[a:b] / v) for a, b in pairwise(self.starts)],
+        )

@@ -11,7 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
-from kit.analysis.moments import Array, FixedMoments, Moments, SingularCovarianceError
+from kit.analysis.moments import (
+    Array,
+    FixedMoments,
+    Moments,
+    SingularCovarianceError,
+    WeightedResiduals,
+)
 
 Codes = NDArray[np.intp]
 
@@ -117,8 +123,12 @@ class GroupedResiduals:
         second = np.array([[s.T @ h for h in half] for s in spread])
         return FixedMoments(phi @ (vx.T @ self.y), phi, first, second)
 
-    def weighted_residual(self, theta: Array) -> Array:
-        """Py, length n."""
+    def weighted(self, theta: Array) -> WeightedResiduals:
+        """Py, diag P and their sums by level."""
         vi = self._required_inverse(theta)
         vx = vi @ self.x
-        return vi @ self.y - vx @ np.linalg.solve(self.x.T @ vx, vx.T @ self.y)
+        p = vi - vx @ np.linalg.solve(self.x.T @ vx, vx.T)
+        py = p @ self.y
+        return WeightedResiduals(
+            py, np.diag(p), [(z.T @ py, np.sum(z * (p @ z), axis=0)) for z in self.z]
+        )

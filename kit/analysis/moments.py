@@ -63,6 +63,15 @@ class FixedMoments:
     second: Array
 
 
+@dataclass(frozen=True)
+class WeightedResiduals:
+    """py: Py (n); leverage: diag P (n); for each random column, Z_k'Py and diag Z_k'PZ_k."""
+
+    py: Array
+    leverage: Array
+    by_level: list[tuple[Array, Array]]
+
+
 class CovarianceModel(Protocol):
     """One way to compute the moments: by cross-products, or from the n × n matrix."""
 
@@ -81,8 +90,8 @@ class CovarianceModel(Protocol):
         """The fixed-effects moments at a θ where V is positive definite."""
         ...
 
-    def weighted_residual(self, theta: Array) -> Array:
-        """Py, length n."""
+    def weighted(self, theta: Array) -> WeightedResiduals:
+        """What predictions and residuals need, at a θ where V is positive definite."""
         ...
 
 
