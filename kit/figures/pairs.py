@@ -1,0 +1,113 @@
+"""Comparisons of two methods, drawn as a row a pair, or as a triangle where rows are too many."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+import pandas as pd
+from matplotlib.figure import Figure
+
+from kit.figures.grid import draw_verdict_triangle
+from kit.figures.layout import open_sheet, short_names
+from kit.figures.picture import Picture, Setting
+from kit.figures.rows import AXIS_FOOT_EM, HEAD_EM, fitting_columns, is_narrow, rows_height
+from kit.figures.style import Canvas
+from kit.figures.tables import each, need, say
+from kit.figures.verdicts import ROW_EM, Margin, draw_verdict_rows
+
+_LEAST_ROW_EM = 1.35
+_MOST_ROWS, _MOST_ROWS_NARROW = 45, 15
+_HEAD_AND_FOOT_EM = 15.0
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """What is compared and how a comparison is written."""
+
+    name: str
+    title: str
+    axis: str
+    joined: str
+    """Between two names: “−” or “/”."""
+    turned: Callable[[float], float]
+    """The estimate of b against a from that of a against b."""
+    decimals: int
+    signed: bool
+    interval: str
+    """What the line is, as a note."""
+    band: str
+    """What the band is, as a note that follows “Band:” or “Same:”."""
+
+
+def pairs_picture(
+    table: pd.DataFrame, comparison: Comparison, margin: Margin, setting: Setting, alt: str
+) -> Picture:
+    """The picture of a table with ``a, b, estimate, lower, upper, verdict``.
+
+    Raises
+    ------
+    DataError
+        If a column is missing or the table is empty.
+    """
+    need(table, ("a", "b", "estimate", "lower", "upper", "verdict"), comparison.title.lower())
+    return Picture(
+        name=comparison.name,
+        alt=alt,
+        draw=partial(_draw, table, comparison, margin, setting),
+    )
+
+
+def _draw(
+    table: pd.DataFrame, comparison: Comparison, margin: Margin, setting: Setting, canvas: Canvas
+) -> Figure:
+    together = f", simultaneous over the {len(table)} shown" if len(table) > 1 else ""
+    title = setting.headline or comparison.title
+    if _rows_fit(canvas, len(table)):
+        notes = [f"Line: {comparison.interval}{together}.", f"Band: {comparison.band}"]
+        height = rows_height(canvas, len(table), ROW_EM)
+        sheet = open_sheet(canvas, title, notes, height, setting.mark)
+        labels = pair_labels(table, comparison.joined, setting.methods)
+        draw_verdict_rows(sheet, table, labels, margin, comparison.axis)
+        return sheet.figure
+    notes = [
+        f"Each cell: the method at the end of its row {comparison.joined} the method above its "
+        f"column. Verdict by the {comparison.interval}{together}.",
+        f"Same: {comparison.band}",
+    ]
+    height = (2.6 * len(setting.methods) + 4) * canvas.em
+    sheet = open_sheet(canvas, title, notes, height, setting.mark)
+    cells = _cells(table, comparison, setting.methods)
+    draw_verdict_triangle(sheet, cells, setting.methods)
+    return sheet.figure
+
+
+def pair_labels(table: pd.DataFrame, joined: str, methods: Sequence[str]) -> list[str]:
+    """“a − b” for each row, long names cut."""
+    short = short_names(methods)
+    return [f"{short.get(row.a, row.a)} {joined} {short.get(row.b, row.b)}" for row in each(table)]
+
+
+def _rows_fit(canvas: Canvas, count: int) -> bool:
+    """Whether a row a pair is legible on this canvas."""
+    deep = -(-count // fitting_columns(canvas, count))
+    if canvas.height_in is None:
+        return deep <= (_MOST_ROWS_NARROW if is_narrow(canvas) else _MOST_ROWS)
+    room_em = canvas.height_in / canvas.em - _HEAD_AND_FOOT_EM - AXIS_FOOT_EM
+    least = HEAD_EM + 0.6 * ROW_EM if is_narrow(canvas) else _LEAST_ROW_EM
+    return room_em / deep >= least
+
+
+def _cells(
+    table: pd.DataFrame, comparison: Comparison, methods: Sequence[str]
+) -> dict[tuple[str, str], tuple[str, str]]:
+    """Text and verdict of later against earlier, keyed (earlier method, later method)."""
+    rank = {name: place for place, name in enumerate(methods)}
+    cells = {}
+    for row in each(table):
+        turn = rank[row.a] < rank[row.b]
+        value = comparison.turned(row.estimate) if turn else row.estimate
+        key = (row.a, row.b) if turn else (row.b, row.a)
+        cells[key] = (say(value, min(comparison.decimals, 2), comparison.signed), row.verdict)
+    return cells

@@ -1,0 +1,272 @@
+"""Rows: names on the left, a shared value axis, remarks on the right.
+
+Most of our figures are of this kind, because long names fit, twelve rows are as legible as two,
+and the eye compares along one axis.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+from numpy.typing import ArrayLike
+
+from kit.figures.layout import Sheet, size_in, text_width, wrap
+from kit.figures.style import Canvas, Mark
+
+AXIS_FOOT_EM = 3.3
+"""Room under a value axis for its tick labels and its name, in ems."""
+_COLUMN_GAP_EM = 2.0
+REMARK = 0.95
+HEAD_EM = 1.5
+"""Room of a name that stands above its row, in ems."""
+
+
+@dataclass(frozen=True)
+class Remark:
+    """What stands at the right end of a row."""
+
+    text: str
+    strong: bool = False
+    quiet: bool = False
+
+    def looks(self, canvas: Canvas) -> dict[str, str]:
+        """Colour and weight of the remark."""
+        theme = canvas.theme
+        color = theme.accent if self.strong else theme.muted if self.quiet else theme.ink
+        return {"color": color, "weight": "bold" if self.strong else "normal"}
+
+
+@dataclass(frozen=True)
+class RowBlock:
+    """One column of rows: ``axes`` has row i (counted over the whole figure) at y = i."""
+
+    axes: Axes
+    rows: range
+    pitch_in: float
+    free_in: float
+    """Height of a row that is free for drawing."""
+
+    def share(self, length_in: float) -> float:
+        """A length in inches as a share of the distance between two rows."""
+        return length_in / self.pitch_in
+
+
+def fitting_columns(canvas: Canvas, count: int) -> int:
+    """One column of rows, or two where many rows meet a wide canvas."""
+    return 2 if count > 24 and canvas.width_in / canvas.em >= 44 else 1
+
+
+def rows_height(canvas: Canvas, count: int, wanted_em: float) -> float:
+    """Height in inches that ``count`` rows with their axis would like."""
+    deep = -(-count // fitting_columns(canvas, count))
+    head = HEAD_EM if is_narrow(canvas) else 0.0
+    return (deep * (wanted_em + head) + AXIS_FOOT_EM) * canvas.em
+
+
+def is_narrow(canvas: Canvas) -> bool:
+    """Whether names stand above their rows, so that the axis keeps the whole width."""
+    return canvas.width_in / canvas.em < 40
+
+
+def row_blocks(
+    sheet: Sheet,
+    labels: Sequence[str],
+    remarks: Sequence[Remark],
+    wanted_em: float,
+    marks: Sequence[Mark] = (),
+) -> list[RowBlock]:
+    """Axes with a row for each label, filled column by column, names and remarks written.
+
+    ``marks`` puts the sign of a method before each name. Rows are at y = 0, 1, 2 ... downwards.
+    """
+    em = sheet.em
+    columns = fitting_columns(sheet.canvas, len(labels))
+    per_column = -(-len(labels) // columns)
+    gap = _COLUMN_GAP_EM * em
+    width = (sheet.width - gap * (columns - 1)) / columns
+    room = (sheet.height - AXIS_FOOT_EM * em) / per_column
+    stacked = is_narrow(sheet.canvas) and room >= (HEAD_EM + 0.6 * wanted_em) * em
+    head = HEAD_EM * em if stacked else 0.0
+    grown = room if sheet.canvas.height_in is None else 2.4 * wanted_em * em + head
+    pitch = min(room, grown)
+    top = sheet.top - 0.45 * (room - pitch) * per_column
+    blocks = []
+    for place in range(columns):
+        rows = range(place * per_column, min((place + 1) * per_column, len(labels)))
+        if rows:
+            left = sheet.left + place * (width + gap)
+            column = _Column(sheet, left, width, top, pitch, rows, head)
+            blocks.append(column.filled(labels, remarks, marks))
+    return blocks
+
+
+@dataclass(frozen=True)
+class _Column:
+    """The place of one column of rows, in inches; ``head`` is the room of a name above its row."""
+
+    sheet: Sheet
+    left: float
+    width: float
+    top: float
+    pitch: float
+    rows: range
+    head: float
+
+    def middle(self, row: int) -> float:
+        """Height of the middle of the text of a row."""
+        start = self.top - self.pitch * (row - self.rows.start)
+        return start - (0.55 * self.head if self.head else 0.5 * self.pitch)
+
+    def filled(
+        self, labels: Sequence[str], remarks: Sequence[Remark], marks: Sequence[Mark]
+    ) -> RowBlock:
+        """Write names, signs and remarks; the axes take the room that is left."""
+        em = self.sheet.em
+        sign_room = 1.7 * em if marks else 0.0
+        remark_room = self._write_remarks(remarks) if remarks else 0.0
+        names_room = self._write_names(labels, sign_room, remark_room)
+        for row in self.rows if marks else ():
+            draw_sign(self.sheet, self.left + 0.6 * em, self.middle(row), marks[row])
+        height = self.pitch * len(self.rows)
+        start, width = self.left, self.width
+        if not self.head:
+            start += sign_room + names_room + 0.9 * em
+            width -= sign_room + names_room + 0.9 * em + remark_room
+        axes = self.sheet.axes(start, self.top - height, width, height)
+        shift = self.head / self.pitch / 2  # the row's own middle is below its name
+        axes.set_ylim(self.rows.stop - 0.5 - shift, self.rows.start - 0.5 - shift)
+        axes.set_yticks([])
+        return RowBlock(axes, self.rows, self.pitch, self.pitch - self.head)
+
+    def _write_names(self, labels: Sequence[str], indent: float, taken: float) -> float:
+        """The names, wrapped where they are long; returns the room they take."""
+        canvas, em = self.sheet.canvas, self.sheet.em
+        widest = max(text_width(labels[row], canvas) for row in self.rows) + 0.1 * em
+        most = self.width - indent - taken if self.head else 0.36 * self.width
+        room = min(widest, most)
+        fitting = 1 if self.head else max(1, int(self.pitch / (1.2 * em)))
+        for row in self.rows:
+            lines = wrap(labels[row], room, canvas, 1.0, "normal", fitting)
+            for number, line in enumerate(lines):
+                y = self.middle(row) + ((len(lines) - 1) / 2 - number) * 1.18 * em
+                self.sheet.write(self.left + indent, y, line, va="center_baseline")
+        return room
+
+    def _write_remarks(self, remarks: Sequence[Remark]) -> float:
+        """The remarks at the right end; returns the room they take."""
+        canvas, em = self.sheet.canvas, self.sheet.em
+        looks = {row: remarks[row].looks(canvas) for row in self.rows}
+        widest = max(
+            text_width(remarks[row].text, canvas, REMARK, looks[row]["weight"]) for row in self.rows
+        )
+        right = self.left + self.width
+        for row in self.rows:
+            text = remarks[row].text
+            x, side = (right, "right") if self.head else (right - widest, "left")
+            self.sheet.write(
+                x, self.middle(row), text, REMARK, va="center_baseline", ha=side, **looks[row]
+            )
+        return widest + 0.9 * em
+
+
+def draw_sign(sheet: Sheet, x: float, y: float, mark: Mark, size_em: float = 0.8) -> None:
+    """The marker of a method at a place given in inches."""
+    width, height = sheet.figure.get_size_inches()
+    theme = sheet.canvas.theme
+    sheet.figure.add_artist(
+        Line2D(
+            [x / width],
+            [y / height],
+            marker=mark.marker,
+            markersize=size_em * sheet.canvas.font_pt * mark.growth,
+            markerfacecolor=theme.card if mark.hollow else mark.color,
+            markeredgecolor=mark.color,
+            markeredgewidth=0.12 * sheet.canvas.font_pt,
+            linestyle="none",
+        )
+    )
+
+
+def draw_points(
+    axes: Axes, canvas: Canvas, x: ArrayLike, y: ArrayLike, mark: Mark, size_em: float = 0.55
+) -> None:
+    """Raw values of one method: its marker, half as large as an estimate, a thin rim of card."""
+    axes.plot(
+        x,
+        y,
+        linestyle="none",
+        marker=mark.marker,
+        markersize=size_em * canvas.font_pt * mark.growth,
+        markerfacecolor=canvas.theme.card if mark.hollow else mark.color,
+        markeredgecolor=mark.color if mark.hollow else canvas.theme.card,
+        markeredgewidth=0.06 * canvas.font_pt,
+        zorder=3,
+        clip_on=False,
+    )
+
+
+def draw_interval(
+    axes: Axes, canvas: Canvas, y: float, values: tuple[float, float, float], color: str
+) -> None:
+    """An estimate with its interval (``lower, estimate, upper``) as a line with short ends."""
+    lower, estimate, upper = values
+    if np.isfinite(lower) and np.isfinite(upper):
+        axes.plot(
+            [lower, upper],
+            [y, y],
+            color=color,
+            linewidth=0.17 * canvas.font_pt,
+            solid_capstyle="butt",
+            marker="|",
+            markersize=0.7 * canvas.font_pt,
+            markeredgewidth=0.17 * canvas.font_pt,
+            zorder=4,
+            clip_on=False,
+        )
+    if np.isfinite(estimate):
+        axes.plot(
+            [estimate],
+            [y],
+            marker="o",
+            linestyle="none",
+            markersize=0.72 * canvas.font_pt,
+            markerfacecolor=color,
+            markeredgecolor=canvas.theme.card,
+            markeredgewidth=0.08 * canvas.font_pt,
+            zorder=5,
+            clip_on=False,
+        )
+
+
+def swarm(values: ArrayLike, dot: float, most: int = 9) -> np.ndarray:
+    """Offsets, in dot widths, that keep points of one row from covering each other.
+
+    Parameters
+    ----------
+    values
+        Places along the axis, shape (n,).
+    dot
+        Width of a dot in the unit of the axis.
+    most
+        The farthest lane from the middle; beyond it points may touch.
+    """
+    places = np.asarray(values, dtype=float)
+    offsets = np.zeros(places.shape)
+    lanes = [0, *(sign * lane for lane in range(1, most + 1) for sign in (1, -1))]
+    last: dict[int, float] = {}
+    for index in np.argsort(places, kind="stable"):
+        free = [lane for lane in lanes if places[index] - last.get(lane, -np.inf) >= dot]
+        lane = free[0] if free else min(lanes, key=lambda one: last.get(one, -np.inf))
+        last[lane] = places[index]
+        offsets[index] = lane
+    return offsets
+
+
+def data_per_inch(axes: Axes) -> float:
+    """Length of one inch along the x axis, in its unit."""
+    low, high = axes.get_xlim()
+    return float((high - low) / size_in(axes)[0])
