@@ -14,7 +14,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
-from scipy.special import gammaln, ndtr, stdtr
+from scipy.special import gammaln
 
 from kit.errors import ModelError
 
@@ -57,7 +57,8 @@ def student_tail(tail: Tail, t: float, df: float) -> float:
     if t > NORMAL_CUT * 1e12:
         return 0.0
     scale, weight = log_scale_nodes(t, df)
-    return float(min(max(weight @ tail(t * scale), 0.0), 1.0))
+    p = float(weight @ tail(t * scale))
+    return min(max(p, 0.0), 1.0)
 
 
 def check_df(df: float) -> float:
@@ -97,9 +98,4 @@ def invert_tail(sf: Callable[[float], float], alpha: float, bracket: tuple[float
         low, high, width = high, high + 2.0 * width, 2.0 * width
     while gap(low) < 0.0:
         low, width = low - 2.0 * width, 2.0 * width
-    return float(np.asarray(brentq(gap, low, high, xtol=1e-13, rtol=8.9e-16)))
-
-
-def t_two_sided(t: float, df: float) -> float:
-    """Two-sided tail of one t variable; the normal tail when ``df`` is infinite."""
-    return float(2.0 * (ndtr(-abs(t)) if np.isinf(df) else stdtr(df, -abs(t))))
+    return float(brentq(gap, low, high, xtol=1e-13, rtol=8.9e-16))

@@ -32,7 +32,7 @@ Floats = NDArray[np.float64]
 
 _PRODUCT_TOLERANCE = 1e-12
 _LARGEST_LOADING = 0.999
-# The expansion is used while its fourth order stays below these; the lattice is less exact for many.
+# The expansion is used while its fourth order stays below these.
 _FEW_CONTRASTS = 6
 _EXPANSION_TRUSTED = 1e-7
 _TRUSTED_WHEN_MANY = 1e-5
