@@ -49,6 +49,10 @@ class OutcomeResult:
         Rows that were not used, each with its reason.
     notes
         Sentences a reader needs: the model, its convergence, the meaning of the interval.
+    residual_sd
+        SD of what the model leaves, in the unit of the measure; None where no model was fitted.
+    residuals
+        One row a shot used: ``shot, session, method, fitted, residual, standardised``.
     """
 
     outcome: Outcome
@@ -59,6 +63,7 @@ class OutcomeResult:
     set_aside: tuple[SetAside, ...] = ()
     notes: tuple[str, ...] = ()
     residual_sd: float | None = None
+    residuals: pd.DataFrame | None = None
 
     def difference_rows(self) -> list[dict[str, Any]]:
         """The rows of ``differences`` as dictionaries, in order."""

@@ -33,7 +33,7 @@ class Claim:
     needs: str
 
 
-ShotsNeeded = Callable[[OutcomeResult, float], str]
+ShotsNeeded = Callable[[OutcomeResult], str]
 """How many shots a method a stronger statement would take, in words (from planning)."""
 
 
@@ -61,9 +61,7 @@ def _best_claim(result: OutcomeResult, name: str, shots_needed: ShotsNeeded) -> 
         strongest = f"{name} is not the best here; {listed(best, 'or')} {verb}."
         return _claim(outcome, text, CONTRADICTED, strongest, "")
     strongest = f"{listed(best, 'or')} may be the best; these shots do not say which."
-    return _claim(
-        outcome, text, SILENT, strongest, shots_needed(result, outcome.smallest_difference)
-    )
+    return _claim(outcome, text, SILENT, strongest, shots_needed(result))
 
 
 def _more_claim(result: OutcomeResult, row: dict[str, Any], shots_needed: ShotsNeeded) -> Claim:
@@ -73,7 +71,7 @@ def _more_claim(result: OutcomeResult, row: dict[str, Any], shots_needed: ShotsN
     if row["verdict"] == DIFFERENT:
         above = row["estimate"] > (1 if scale_of(outcome).is_ratio else 0)
         return _claim(outcome, text, SUPPORTED if above else CONTRADICTED, sentence, "")
-    needs = "" if row["verdict"] == SAME else shots_needed(result, outcome.smallest_difference)
+    needs = "" if row["verdict"] == SAME else shots_needed(result)
     return _claim(outcome, text, SILENT, sentence, needs)
 
 
@@ -88,7 +86,7 @@ def _same_claim(result: OutcomeResult, row: dict[str, Any], shots_needed: ShotsN
             f"smaller than {smallest_difference_words(outcome)}. (Never: there is none.)"
         )
         return _claim(outcome, text, SUPPORTED, strongest, "")
-    needs = shots_needed(result, outcome.smallest_difference)
+    needs = shots_needed(result)
     return _claim(outcome, text, SILENT, pair_sentence(outcome, row), needs)
 
 

@@ -80,11 +80,12 @@ def _difference_sentence(outcome: Outcome, row: dict[str, Any]) -> str:
         verb = _comparative(outcome)
         return (
             f"{ahead} {verb} than {behind}: by {size} ({evidence}). "
-            f"{_size_against_margin(outcome, lower, upper)}"
+            f"{_size_against_margin(outcome, lower)}"
         )
     if row["verdict"] == SAME:
+        shown = "a difference is there, but it" if lower > 0 else "any difference"
         return (
-            f"{ahead} and {behind} are the same for practical purposes: any difference is smaller "
+            f"{ahead} and {behind} are the same for practical purposes: {shown} is smaller "
             f"than {smallest_difference_words(outcome)} ({evidence})."
         )
     return (
@@ -159,13 +160,11 @@ def _comparative(outcome: Outcome) -> str:
     return phrases.get(outcome.measure, f"scores higher in {scale_of(outcome).noun}")
 
 
-def _size_against_margin(outcome: Outcome, lower: float, upper: float) -> str:
+def _size_against_margin(outcome: Outcome, lower: float) -> str:
     """Whether a shown difference is as large as matters; ``lower`` is its lower bound, above 0."""
     margin = smallest_difference_words(outcome)
     if lower >= outcome.smallest_difference:
         return f"That is at least the smallest difference that matters ({margin})."
-    if upper <= outcome.smallest_difference:
-        return f"It is real but smaller than the smallest difference that matters ({margin})."
     return f"Whether it reaches the smallest difference that matters ({margin}) is open."
 
 

@@ -7,6 +7,7 @@ import pandas as pd
 from kit.analysis.designed_model import DesignedModel, designed_model, measured
 from kit.analysis.mixedmodel import MixedModelFit, fit_mixed_model
 from kit.analysis.outcomes.families import family_differences, may_be_best, method_means
+from kit.analysis.predictions import residuals
 from kit.analysis.result import OutcomeResult
 from kit.trial import Outcome, Trial
 
@@ -39,6 +40,7 @@ def mean_outcome(
             family_words(trial, outcome),
         ),
         residual_sd=float(fit.variance_components["residual"] ** 0.5),
+        residuals=rows[["shot", "session", "method"]].join(residuals(fit)),
     )
 
 

@@ -1,0 +1,17 @@
+"""From a trial folder to its results: tables, pictures, findings, page; from the files alone."""
+
+from kit.results.compute import Results, compute_results, folder_record
+from kit.results.pictures import pictures_of
+from kit.results.tables import result_tables
+from kit.results.write import RESULTS_FOLDER, write_figures, write_tables_and_findings
+
+__all__ = [
+    "RESULTS_FOLDER",
+    "Results",
+    "compute_results",
+    "folder_record",
+    "pictures_of",
+    "result_tables",
+    "write_figures",
+    "write_tables_and_findings",
+]

@@ -1,0 +1,91 @@
+"""Everything that can be known of a completed trial, computed from the files of its folder."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+import pandas as pd
+
+from kit.analysis.result import Analysis
+from kit.analysis.trial_analysis import analyse_trial
+from kit.deviations import deviations_from_log, read_deviations
+from kit.findings import Findings, Record, state_findings
+from kit.findings.needs import shots_in_words
+from kit.schedule import FREEZE_FILE, read_freeze
+from kit.shotlog import read_log, read_shots, schedule_of, tastings_table
+from kit.trial import Trial, read_trial
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Results:
+    """A completed trial with its analysis and findings."""
+
+    trial: Trial
+    shots: pd.DataFrame
+    tastings: pd.DataFrame
+    deviations: pd.DataFrame
+    record: Record
+    analysis: Analysis
+    findings: Findings
+
+
+def compute_results(folder: Path, progress: Progress | None = None) -> Results:
+    """Read a trial folder, analyse every outcome, and state the findings. Writes nothing.
+
+    Raises
+    ------
+    DataError, PlanError
+        If a file of the trial cannot be read, or there is no study shot.
+    """
+    trial = read_trial(folder)
+    shots = read_shots(folder)
+    tastings = tastings_table(read_log(folder), schedule_of(folder))
+    deviations = all_deviations(folder, trial, shots)
+    record = folder_record(folder, shots, deviations)
+    analysis = analyse_trial(trial, shots, tastings, progress)
+    findings = state_findings(trial, analysis, record, partial(shots_in_words, trial))
+    return Results(trial, shots, tastings, deviations, record, analysis, findings)
+
+
+def all_deviations(folder: Path, trial: Trial, shots: pd.DataFrame) -> pd.DataFrame:
+    """Deviations found in the log, joined with those that were recorded by hand or by a re-plan."""
+    schedule = schedule_of(folder)
+    if schedule is None:
+        return read_deviations(folder)
+    found = deviations_from_log(trial, schedule, shots)
+    recorded = read_deviations(folder)
+    known = set(zip(found["what"], found["planned_shot"].astype(str), strict=True))
+    extra = [
+        (what, str(shot)) not in known
+        for what, shot in zip(recorded["what"], recorded["planned_shot"], strict=True)
+    ]
+    joined = pd.concat([found.astype(object), recorded[extra].astype(object)], ignore_index=True)
+    return joined.fillna("")
+
+
+def folder_record(folder: Path, shots: pd.DataFrame, deviations: pd.DataFrame) -> Record:
+    """How the trial was run: drawn at random or not, sealed in time or not, peeks, deviations."""
+    schedule = schedule_of(folder)
+    study = shots[shots["role"] == "study"]
+    return Record(
+        randomised=schedule is not None,
+        blocked=bool(study["block"].notna().any()) if "block" in study else False,
+        frozen_before_first_shot=_sealed_in_time(folder, shots),
+        peeks=len(read_log(folder).peeks),
+        deviations=deviations,
+    )
+
+
+def _sealed_in_time(folder: Path, shots: pd.DataFrame) -> bool:
+    if not (folder / FREEZE_FILE).exists():
+        return False
+    times = pd.to_datetime(
+        shots["pulled_at"].replace("", None).dropna(), utc=True, format="ISO8601"
+    )
+    sealed = pd.Timestamp(read_freeze(folder).at).tz_convert("UTC")
+    return bool(times.empty or sealed <= times.min())

@@ -1,0 +1,52 @@
+"""Writing a trial's results beside it: tables, figures, findings, and the page."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from kit.figures import Picture, save_picture
+from kit.files import write_atomically
+from kit.results.compute import Results
+from kit.results.tables import csv_of, result_tables
+
+RESULTS_FOLDER = "results"
+TABLES_FOLDER = "tables"
+FIGURES_FOLDER = "figures"
+FINDINGS_FILE = "findings.json"
+REPORT_FILE = "report.html"
+
+Progress = Callable[[str], None]
+
+
+def write_tables_and_findings(results: Results, folder: Path) -> list[Path]:
+    """Write every result table (CSV) and the findings (JSON); older ones are taken away first."""
+    target = folder / RESULTS_FOLDER / TABLES_FOLDER
+    if target.exists():
+        shutil.rmtree(target)
+    written = [
+        write_atomically(target / f"{name}.csv", csv_of(table))
+        for name, table in result_tables(results).items()
+    ]
+    findings = json.dumps(results.findings.as_data(), ensure_ascii=False, indent=1, default=_plain)
+    written.append(write_atomically(folder / RESULTS_FOLDER / FINDINGS_FILE, findings + "\n"))
+    return written
+
+
+def write_figures(pictures: list[Picture], folder: Path, formats: tuple[str, ...]) -> list[Path]:
+    """Write every picture in every format asked for."""
+    target = folder / RESULTS_FOLDER / FIGURES_FOLDER
+    return [
+        path
+        for picture in pictures
+        for name in formats
+        for path in save_picture(picture, target, name)
+    ]
+
+
+def _plain(value: Any) -> Any:
+    """Numbers of numpy as plain JSON numbers."""
+    return value.item() if hasattr(value, "item") else str(value)
