@@ -15,7 +15,7 @@ import pandas as pd
 from kit.analysis.distributions import multivariate_t_upper_ppf, multivariate_t_upper_sf
 from kit.analysis.mixedmodel import KENWARD_ROGER, MixedModelFit, linear_functions
 from kit.analysis.moments import Array
-from kit.analysis.multiplicity import DF_DIGITS, correlation_of
+from kit.analysis.multiplicity import DF_DIGITS, correlation_of, critical_values
 from kit.analysis.referencegrid import mean_rows
 
 
@@ -37,7 +37,7 @@ def against_best(
     labels, rows = mean_rows(fit.fixed, factor)
     sign = 1.0 if higher_is_better else -1.0
     own = [_above(fit, sign * rows, i, df_method, level) for i in range(len(labels))]
-    estimate, se, df, critical, p = (np.array(each) for each in zip(*own, strict=True))
+    estimate, se, df, critical, p = np.array(own).transpose(1, 0, 2)
     reach = np.nanmin(-estimate + critical * se, axis=1)
     may_be_best = reach > 0.0
     upper = np.maximum(reach, 0.0)
@@ -63,33 +63,37 @@ def against_best(
     )
 
 
-def _above(
-    fit: MixedModelFit, rows: Array, i: int, df_method: str, level: float
-) -> tuple[Array, Array, Array, Array, Array]:
-    """How far every other level lies above level i: estimate, se, df, critical value, p.
+def _above(fit: MixedModelFit, rows: Array, i: int, df_method: str, level: float) -> Array:
+    """How far every other level lies above level i: 5 × k, with NaN at i.
 
-    Each has length k with NaN at i; critical value and p are one-sided for the family.
+    The rows are estimate, se, df and, one-sided for the family, critical value and p.
     """
     others = np.arange(len(rows)) != i
     differences = rows[others] - rows[i]
     table = linear_functions(fit, differences, df_method, level)
+    t, df = table["t"].to_numpy(), np.round(table["df"].to_numpy(), DF_DIGITS)
     correlation = correlation_of(fit.precision(df_method).covariance_of(differences))
-    df = np.round(table["df"].to_numpy(), DF_DIGITS)
-    known = {v: multivariate_t_upper_ppf(level, correlation, v) for v in np.unique(df)}
-    filled = []
-    for values in (
-        table["estimate"].to_numpy(),
-        table["se"].to_numpy(),
-        df,
-        np.array([known[v] for v in df]),
-        np.array(
-            [
-                multivariate_t_upper_sf(t, correlation, v)
-                for t, v in zip(table["t"], df, strict=True)
-            ]
-        ),
-    ):
-        full = np.full(len(rows), np.nan)
-        full[others] = values
-        filled.append(full)
-    return filled[0], filled[1], filled[2], filled[3], filled[4]
+    found = np.full((5, len(rows)), np.nan)
+    found[0, others] = table["estimate"]
+    found[1, others] = table["se"]
+    found[2, others] = df
+    found[3, others] = critical_values(
+        lambda v: multivariate_t_upper_ppf(level, correlation, v), df
+    )
+    found[4, others] = _one_sided_p(t, df, correlation)
+    return found
+
+
+def _one_sided_p(t: Array, df: Array, correlation: Array) -> Array:
+    """One-sided p of each comparison in its family; NaN where another is surely smaller.
+
+    Only the smallest p decides. It falls with t and, for t > 0, with df; and at t = 0 it does
+    not depend on df. So a comparison behind another in both, or not above zero where another
+    is, need not be integrated.
+    """
+    p = np.full(len(t), np.nan)
+    for j in range(len(t)):
+        ahead = (t > 0) & (t >= t[j]) & ((df >= df[j]) | (t[j] <= 0)) & ((t > t[j]) | (df > df[j]))
+        if not np.any(ahead):
+            p[j] = multivariate_t_upper_sf(t[j], correlation, df[j])
+    return p
