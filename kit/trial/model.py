@@ -119,8 +119,17 @@ class Layout(Part):
     spares_per_session: Annotated[int, Field(ge=0, le=20)] = 1
     control_shots_per_block: Annotated[int, Field(ge=1, le=10)] = 1
     """More than one replicates the control (about the root of k - 1 for many methods)."""
+    control_in_every_block: bool = False
+    """In incomplete blocks: the control is in each block, the other methods take turns."""
+    study_shots_per_bag: Annotated[int, Field(ge=2, le=500)] | None = None
+    """Study shots one bag gives once warm-up, reference and spare shots are set aside.
+    A session opens fresh bags, and no block runs across two bags."""
+    dial_in_shots: Annotated[int, Field(ge=0, le=40)] = 0
+    """Shots of the control set aside in the first session to set the grind; never analysed."""
     longest_session_shots: Annotated[int, Field(ge=1, le=500)] | None = None
     """Refuse to plan a session longer than this (fatigue); common practice: 20 to 25."""
+    seed: Annotated[int, Field(ge=0, le=2**63 - 1)] | None = None
+    """Seed of the schedule's draw, kept here from the draw to the seal."""
 
 
 class Noise(Part):
