@@ -20,20 +20,19 @@ OnText = Callable[[str], None]
 class NumberField:
     """A box for one number, kept as the text that was typed.
 
-    ``on_text`` is called with the whole text after every keystroke. A message about a wrong
-    number stands under the box as soon as the person has left it.
+    ``on_text`` is called with the whole text after every keystroke. Under the box stands ``hint``
+    (by default the allowed range) or, once the person has left it, what is wrong with the number.
     """
 
-    def __init__(self, rule: NumberRule, text: str, on_text: OnText, hint: str = "") -> None:
+    def __init__(
+        self, rule: NumberRule, text: str, on_text: OnText, hint: str | None = None
+    ) -> None:
         self.rule = rule
         self._on_text = on_text
-        self._hint = hint or rule.allowed()
+        self._hint = rule.allowed() if hint is None else hint
         self.box = _labelled_text(rule.label, rule.unit, text)
         self._message = widgets.HTML()
-        unit = widgets.HTML(f'<span class="kit-unit" aria-hidden="true">{escape(rule.unit)}</span>')
-        line = widgets.Box(
-            [*self._before(), self.box, *([unit] if rule.unit else []), *self._after()]
-        )
+        line = widgets.Box([self.box, *_unit_beside(rule.unit), *self._after()])
         line.add_class("kit-box")
         self.widget = widgets.VBox([line, self._message])
         self.widget.add_class("kit-field")
@@ -65,9 +64,6 @@ class NumberField:
             + f'<span class="kit-hint">{escape(self._hint)}</span></div>'
         )
 
-    def _before(self) -> list[widgets.Widget]:
-        return []
-
     def _after(self) -> list[widgets.Widget]:
         return []
 
@@ -80,7 +76,12 @@ class StepField(NumberField):
     """A number box with a button for one less and one more: quicker and surer than a slider."""
 
     def __init__(
-        self, rule: NumberRule, text: str, on_text: OnText, step: float = 1, hint: str = ""
+        self,
+        rule: NumberRule,
+        text: str,
+        on_text: OnText,
+        hint: str | None = None,
+        step: float = 1,
     ) -> None:
         self._step = step
         self._less = _step_button("−", f"Less: {rule.name}", lambda _: self._move(-1))
@@ -92,11 +93,8 @@ class StepField(NumberField):
         super().enable(enabled)
         self._less.disabled = self._more.disabled = not enabled
 
-    def _before(self) -> list[widgets.Widget]:
-        return [self._less]
-
     def _after(self) -> list[widgets.Widget]:
-        return [self._more]
+        return [self._less, self._more]
 
     def _move(self, direction: int) -> None:
         try:
@@ -132,6 +130,12 @@ def _labelled_text(label: str, unit: str, text: str) -> widgets.Text:
         description_allow_html=True,
         continuous_update=True,
     )
+
+
+def _unit_beside(unit: str) -> list[widgets.Widget]:
+    if not unit:
+        return []
+    return [widgets.HTML(f'<span class="kit-unit" aria-hidden="true">{escape(unit)}</span>')]
 
 
 def _step_button(sign: str, name: str, pressed: Callable[[widgets.Button], None]) -> widgets.Button:

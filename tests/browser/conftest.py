@@ -154,8 +154,8 @@ def page(browser_driver, chromium: str, tmp_path: Path, findings: Findings) -> I
 def open_notebook(page, bench: Bench) -> Callable:
     """Open a notebook by its link with the token and wait until it has run and is drawn."""
 
-    def open_it(name: str):
-        page.goto(bench.server.link(name), wait_until="domcontentloaded")
+    def open_it(name: str, server: NotebookServer = bench.server):
+        page.goto(server.link(name), wait_until="domcontentloaded")
         page.wait_for_selector(READY, timeout=START_MS)
         page.locator(".kit-panel h1").wait_for(timeout=START_MS)
         return page

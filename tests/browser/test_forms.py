@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import pytest
 
-from kit.widgets.panel_model import FREEZE_FILE
 from tests.browser.conftest import keep_screenshot
 
 NOTEBOOKS = ["1_plan", "2_shoot", "3_analyse", "4_publish"]

@@ -123,7 +123,7 @@ def _rules(primary: Outcome) -> dict[str, NumberRule]:
     unit = _UNITS.get(primary.aspect) or _unit_of(primary.measure)
     return {
         "smallest_difference": NumberRule(
-            "Smallest difference that matters", unit, 0, required=True, decimals=2
+            "Smallest difference that matters", unit, 0.001, required=True, decimals=2
         ),
         "sessions": NumberRule("Sessions", "", 1, 200, required=True, whole=True),
         "blocks_per_session": NumberRule(

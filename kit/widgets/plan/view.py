@@ -15,6 +15,12 @@ from kit.widgets.tables import html_table
 from kit.widgets.theme import main_button, row, section
 
 WHOLE_NUMBERS = ("sessions", "blocks_per_session")
+HINTS = {
+    "smallest_difference": "Would change your routine.",
+    "sessions": "Sittings at the machine.",
+    "blocks_per_session": "Each block holds every method.",
+    "coffee_g": "Empty if it is no limit.",
+}
 
 
 class PlanView(PanelView):
@@ -73,7 +79,7 @@ class PlanView(PanelView):
     def _field(self, name: str) -> NumberField:
         kind = StepField if name in WHOLE_NUMBERS else NumberField
         on_text = self.guard(lambda text: self.plan.type_in(name, text))
-        return kind(self.plan.rules[name], self.plan.entries[name], on_text)
+        return kind(self.plan.rules[name], self.plan.entries[name], on_text, HINTS[name])
 
     def _save_clicked(self, _: widgets.Button) -> None:
         self.plan.save()

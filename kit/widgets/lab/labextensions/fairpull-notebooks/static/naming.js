@@ -4,9 +4,10 @@
 const LABELLED = [
   ['.noUi-handle', null],
   ['.widget-readout', null],
-  ['.widget-toggle-buttons > .widget-toggle-button-group, .widget-toggle-buttons', 'group'],
-  ['.widget-radio > .widget-radio-box', 'radiogroup']
+  ['.widget-toggle-buttons', 'group'],
+  ['.widget-radio', 'radiogroup']
 ];
+const OWNER = '.widget-toggle-buttons, .widget-radio, .widget-inline-hbox';
 let messages = 0;
 
 export function nameControls(root) {
@@ -30,12 +31,16 @@ export function nameControls(root) {
 
 function nameAll(root) {
   for (const [selector, role] of LABELLED) {
-    for (const node of root.querySelectorAll(`:is(${selector}):not([aria-label])`)) {
-      const label = node.closest('.jupyter-widgets')?.querySelector('.widget-label')?.textContent;
+    for (const node of root.querySelectorAll(`${selector}:not([aria-label])`)) {
+      const label = node.closest(OWNER)?.querySelector('.widget-label')?.textContent;
       if (!label) continue;
       if (role) node.setAttribute('role', role);
       node.setAttribute('aria-label', label);
     }
+  }
+  // A button that shows a sign only is named by its tooltip.
+  for (const button of root.querySelectorAll('.kit-step[title]')) {
+    button.setAttribute('aria-label', button.title);
   }
   for (const input of root.querySelectorAll('.kit-number input')) {
     input.inputMode = 'decimal';

@@ -14,6 +14,7 @@ export function makePlugin({ INotebookTracker, NotebookActions }) {
     autoStart: true,
     requires: [INotebookTracker],
     activate: (app, tracker) => {
+      window.addEventListener('keydown', keepKeys, true);
       const adopt = panel => void openAsForm(app, panel, NotebookActions);
       tracker.forEach(adopt);
       tracker.widgetAdded.connect((_, panel) => adopt(panel));
@@ -37,17 +38,21 @@ async function openAsForm(app, panel, actions) {
 }
 
 // A key pressed on a button or in a box belongs to that control: without this, "d d" on a focused
-// button would delete the cell and Enter would open its code instead of pressing the button.
+// button would delete the cell and Enter would open its code instead of pressing the button. The
+// mark must stand on the very element that has the focus, before JupyterLab looks at the key.
+function keepKeys(event) {
+  if (event.target.closest?.('.kit-form .jp-Notebook')) {
+    event.target.setAttribute('data-lm-suppress-shortcuts', 'true');
+  }
+}
+
 function asForm(panel) {
-  if (!panel?.hasClass('kit-notebook')) return;
-  panel.addClass('kit-form');
-  panel.content.node.setAttribute('data-lm-suppress-shortcuts', 'true');
+  if (panel?.hasClass('kit-notebook')) panel.addClass('kit-form');
 }
 
 // View > Expand All Code gives the plain notebook back.
 function asNotebook(panel) {
   panel?.removeClass('kit-form');
-  panel?.content.node.removeAttribute('data-lm-suppress-shortcuts');
 }
 
 async function hideSideBars(app) {

@@ -44,8 +44,9 @@ export class Runner {
   }
 
   connection(status) {
-    if (status !== 'connected') this.freeze(OFFLINE);
-    else if (!this.running) this.thaw();
+    if (this.running) return; // a restart cuts the connection too, and says so itself
+    if (status === 'connected') this.thaw();
+    else this.freeze(OFFLINE);
   }
 
   // One run at a time; a kernel that dies during a run asks for another one after it.
@@ -54,10 +55,7 @@ export class Runner {
     this.wanted = true;
     if (this.running) return;
     this.running = true;
-    while (this.wanted && !this.panel.isDisposed) {
-      this.wanted = false;
-      await this.runOnce();
-    }
+    while (this.wanted && !this.panel.isDisposed) await this.runOnce();
     this.running = false;
     this.thaw();
   }
@@ -67,6 +65,7 @@ export class Runner {
     await panel.sessionContext.ready;
     await this.kernelAnswers();
     if (panel.isDisposed) return;
+    this.wanted = false; // what died before this answer needs no further run
     panel.content.activeCellIndex = 0;
     try {
       await this.actions.runAll(panel.content, panel.sessionContext);
