@@ -23,6 +23,7 @@ Codes = NDArray[np.intp]
 RANK_TOLERANCE = 1e-9
 SEPARATION_TOLERANCE = 1e-8
 SWEEPS = 1_000
+OWN_RESIDUAL = "the residual of "
 NO_VARIATION = 1e-11  # residual SD relative to the size of the outcome
 
 
@@ -42,9 +43,14 @@ def check_fixed_part(fixed: FixedPart) -> None:
             f"{'mean' if p == 1 else 'quantities'} to estimate and needs at least {p + 1} shots, "
             "and several times as many to say anything useful."
         )
+    _check_cells(fixed)
     size = np.linalg.norm(x, axis=0)
     if np.any(size == 0):
-        _refuse_empty(fixed, [name for name, s in zip(fixed.names, size, strict=True) if s == 0])
+        name = fixed.names[int(np.argmin(size))]
+        raise ModelError(
+            f'Column "{name}" is zero in every shot, so its effect cannot be estimated. '
+            "Take it out of the model."
+        )
     unit = x / size
     r, order = qr(unit, mode="r", pivoting=True)
     pivots = np.abs(np.diag(r[:p]))
@@ -53,18 +59,31 @@ def check_fixed_part(fixed: FixedPart) -> None:
         _refuse_repeated(fixed, unit, order, rank)
 
 
-def _refuse_empty(fixed: FixedPart, empty: list[str]) -> None:
-    covariate = [name for name in empty if name in fixed.covariate_means]
-    if covariate:
-        raise ModelError(
-            f'Column "{covariate[0]}" is zero in every shot, so its effect cannot be estimated. '
-            "Take it out of the model."
-        )
-    raise ModelError(
-        f"There is no shot with {_and(empty)}, so the interaction cannot be estimated. "
-        "Leave the interaction out (+ instead of *), or compare the combinations that were shot "
-        "as methods of their own."
-    )
+def _check_cells(fixed: FixedPart) -> None:
+    """Every combination of levels in an interaction must have been shot."""
+    for term in fixed.terms:
+        if len(term.variables) < 2 or not set(term.variables) <= set(fixed.factors):
+            continue
+        if fixed.intercept and term.full == frozenset(term.variables):
+            raise ModelError(
+                f'The interaction "{term.name}" stands without its parts. Write '
+                f'"{" * ".join(term.variables)}", which includes them.'
+            )
+        factors = [fixed.factors[v] for v in term.variables]
+        shape = tuple(len(f.levels) for f in factors)
+        cells = np.ravel_multi_index([f.codes for f in factors], shape)
+        empty = np.flatnonzero(np.bincount(cells, minlength=int(np.prod(shape))) == 0)
+        if len(empty):
+            at = np.unravel_index(int(empty[0]), shape)
+            said = " and ".join(
+                f'{f.name} "{f.levels[int(i)]}"' for f, i in zip(factors, at, strict=True)
+            )
+            more = f" (and {len(empty) - 1} more such combinations)" if len(empty) > 1 else ""
+            raise ModelError(
+                f'There is no shot with {said}{more}, so the interaction "{term.name}" cannot be '
+                "estimated. Leave it out (+ instead of *), or make one column of the combinations "
+                "that were shot and compare those."
+            )
 
 
 def _refuse_repeated(fixed: FixedPart, unit: Array, order: Array, rank: int) -> None:
@@ -129,10 +148,15 @@ def check_components(at_identity: Moments, names: Sequence[str], n: int) -> None
     lost = size**2 <= 1e-16 * n + 1e-10 * np.diag(at_identity.trace_vv)
     if np.any(lost):
         name = names[int(np.flatnonzero(lost)[0])]
+        if name.startswith(OWN_RESIDUAL):
+            raise ModelError(
+                f"There are too few shots of {name.removeprefix(OWN_RESIDUAL)} for an SD of its "
+                "own. Bring more, or let all share one SD."
+            )
         raise ModelError(
-            f"The variance of {name} cannot be estimated: its levels are confounded with the "
-            "fixed effects (or there is only one level), so nothing of it is left once those "
-            "are allowed for. Take it out of the model, or say that it cannot be told from them."
+            f'The variance of "{name}" cannot be estimated: it is confounded with the fixed '
+            "effects, so that nothing of it is left once they are allowed for. Take it out of the "
+            "model and say that its effect could not be separated from theirs."
         )
     values, vectors = np.linalg.eigh(gram / np.outer(size, size))
     if values[0] < SEPARATION_TOLERANCE:

@@ -26,6 +26,7 @@ from kit.analysis.crossproducts import CrossProducts
 from kit.analysis.formula import Formula, parse_formula
 from kit.analysis.grouped_residuals import GroupedResiduals
 from kit.analysis.identifiability import (
+    OWN_RESIDUAL,
     check_components,
     check_fixed_part,
     check_variation,
@@ -204,6 +205,7 @@ def fit_mixed_model(
     data = scaled(part.matrix, y)
     check_variation(data, y, response)
     groupings = tuple(_grouping(table, name) for name in random)
+    check_levels({g.name: len(g.levels) for g in groupings})
     residuals = None if residual_by is None else _grouping(table, residual_by)
     model = covariance_model(groupings, residuals, data.q, data.y)
     _check_identifiable(model, groupings, residuals)
@@ -234,7 +236,6 @@ def covariance_model(
 ) -> CovarianceModel:
     """The covariance model of some shots (x: n × p with orthonormal columns, y: n)."""
     codes, sizes = [g.codes for g in random], [len(g.levels) for g in random]
-    check_levels([g.name for g in random], sizes)
     if residuals is None:
         return CrossProducts(codes, sizes, x, y)
     return GroupedResiduals(codes, sizes, x, y, residuals.codes, len(residuals.levels))
@@ -252,7 +253,7 @@ def _check_identifiable(
     if residuals is None:
         words.append("the shot-to-shot residual")
     else:
-        words += [f"the residual of {level}" for level in residuals.levels]
+        words += [f"{OWN_RESIDUAL}{level}" for level in residuals.levels]
     check_components(at_identity, words, model.n)
     check_within([g.codes for g in random], model.x, model.y)
 

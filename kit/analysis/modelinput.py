@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from difflib import get_close_matches
 
 import numpy as np
@@ -115,18 +115,27 @@ def _places(rows: np.ndarray) -> str:
     return f"row{'s' if len(rows) > 1 else ''} {shown}{more} of the table"
 
 
-def check_levels(names: Sequence[str], sizes: Sequence[int]) -> None:
-    """Refuse random columns with more levels than the cross-products are meant for.
+def check_levels(sizes: Mapping[str, int]) -> None:
+    """Refuse random columns with one level, or with more than the fit is meant for.
+
+    ``sizes`` gives the number of levels by column.
 
     Raises
     ------
     ModelError
-        Naming the column with the most levels.
+        Naming the column.
     """
-    if sum(sizes) > MAX_LEVELS:
-        largest = int(np.argmax(sizes))
+    for name, size in sizes.items():
+        if size == 1:
+            raise ModelError(
+                f'All shots have the same "{name}": with only one, nothing shows how much one '
+                "differs from the next. Take it out of the random columns, and do not carry the "
+                f"result over to another {name}."
+            )
+    if sum(sizes.values()) > MAX_LEVELS:
+        largest = max(sizes, key=lambda name: sizes[name])
         raise ModelError(
-            f'The random columns have {sum(sizes):,} levels together ("{names[largest]}" alone '
-            f"{sizes[largest]:,}); this analysis takes at most {MAX_LEVELS:,}. Is "
-            f'"{names[largest]}" a label of blocks or sessions, and not of single shots?'
+            f"The random columns have {sum(sizes.values()):,} levels together "
+            f'("{largest}" alone {sizes[largest]:,}); this analysis takes at most '
+            f'{MAX_LEVELS:,}. Is "{largest}" a label of blocks or sessions, not of single shots?'
         )
