@@ -10,9 +10,10 @@ from __future__ import annotations
 import math
 
 from scipy.optimize import brentq
-from scipy.special import chdtri, fdtr, fdtri
+from scipy.special import chdtrc, chdtri, fdtr, fdtri
 
 from kit.planning import inputs
+from kit.planning.chi_average import scale_nodes
 from kit.planning.power import fewest
 
 
@@ -77,16 +78,29 @@ def spread_detected(
 
 
 def odd_one_power(ratio: float, methods: int, shots: float, false_alarms: float = 0.05) -> float:
-    """Chance to find the one method of k whose SD is ``ratio`` times that of all the others.
+    """Chance that the one method of k whose SD is ``ratio`` times that of all others stands out.
 
-    Each method against the pooled rest by F, the false alarms shared among the k tests
-    (Bonferroni); the chance is that of the odd one's own test.
+    It stands out when at least one of its k-1 ratios passes the test of the analysis: F, the
+    false alarms shared among all pairs (Bonferroni).
+    """
+    n = inputs.shot_count(shots)
+    return odd_one_power_on(n - 1, ratio, methods, false_alarms)
+
+
+def odd_one_power_on(df: float, ratio: float, methods: int, false_alarms: float = 0.05) -> float:
+    """The same for SDs on ``df`` degrees of freedom each.
+
+    Given the odd method's SD the others are independent, so the chance that none differs is a
+    power of one chi-square probability, averaged over the odd method's SD: exact.
     """
     k = inputs.method_count(methods)
-    n = inputs.shot_count(shots)
-    inputs.ratio_above_one(ratio, "The SD ratio to find")
-    alpha = inputs.error_rate(false_alarms) / (k if k > 2 else 1)
-    return ratio_power(ratio, n - 1, (k - 1) * (n - 1), alpha)
+    r2 = inputs.ratio_above_one(ratio, "The SD ratio to find") ** 2
+    pairs = k * (k - 1) // 2
+    limit = float(fdtri(df, df, 1 - inputs.error_rate(false_alarms) / (2 * pairs)))
+    scale, weight = scale_nodes(df)
+    odd = r2 * scale**2 * df
+    not_found = chdtrc(df, odd / limit) - chdtrc(df, odd * limit)
+    return float(1 - weight @ not_found ** (k - 1))
 
 
 def shots_for_odd_one(

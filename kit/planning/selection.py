@@ -40,6 +40,11 @@ def chance_best_ranks_first(lead: float, methods: int, shot_sd: float, shots: fl
     return _chance_first(shift, k)
 
 
+def chance_first_at(lead_over_se: float, methods: int) -> float:
+    """The same from the lead over the standard error of a difference (any balanced layout)."""
+    return _chance_first(lead_over_se * math.sqrt(2), inputs.method_count(methods))
+
+
 def chances_to_rank_first(means: ArrayLike, shot_sd: float, shots: float) -> Floats:
     """Chance of each method (k,) to have the highest average, for any true ``means`` (k,)."""
     mu = np.asarray(means, dtype=float)

@@ -1,0 +1,220 @@
+"""The comparisons of a trial in its own layout, for any number of shots a method.
+
+The counterparts of :mod:`kit.planning.comparisons` where there is no closed form. Every record
+gives the average over the contrasts of its family (pairs, comparisons with the control); in a
+layout worth using these differ little.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from kit.analysis.distributions import multivariate_t_ppf
+from kit.errors import PlanError
+from kit.planning import inputs
+from kit.planning.comparisons import Contrast, t_critical, tukey_critical
+from kit.planning.layouts import ExpectedFit, expected_fit, rescaled
+from kit.trial import Noise, Trial
+
+Floats = NDArray[np.float64]
+
+_SMALLEST_TRIED = 40
+
+
+class LaidOut:
+    """Study rows, trial and noise, with the expected fit for each number of shots kept."""
+
+    def __init__(self, rows: pd.DataFrame, trial: Trial, noise: Noise) -> None:
+        self.rows, self.trial, self.noise = rows, trial, noise
+        self._fits: dict[float, ExpectedFit] = {}
+
+    def at(self, shots: float) -> ExpectedFit:
+        """What ``shots`` shots a method (average) will let the analysis know."""
+        count = inputs.shot_count(shots)
+        if count not in self._fits:
+            if count * self.trial_methods > MOST_ROWS:
+                raise PlanError(
+                    f"{count:,.0f} shots a method of {self.trial_methods} methods are more than a "
+                    f"layout is computed for ({MOST_ROWS:,} shots). Plan a smaller trial."
+                )
+            rows = rescaled(self.rows, count)
+            self._fits[count] = expected_fit(rows, self.trial, self.noise)
+        return self._fits[count]
+
+    @property
+    def trial_methods(self) -> int:
+        """Number of methods in the rows."""
+        return int(self.rows["method"].nunique())
+
+    @property
+    def fewest_shots(self) -> int:
+        """The fewest shots a method with which this layout can be analysed at all."""
+        for shots in range(2, _SMALLEST_TRIED):
+            try:
+                self.at(shots)
+            except PlanError:
+                continue
+            return shots
+        raise PlanError("This layout cannot tell the methods apart at any size. Change it.")
+
+    def method_rows(self, shots: float) -> Floats:
+        """One row for the mean of each method (a cell of a factorial)."""
+        fit = self.at(shots)
+        if "method" in fit.fixed.factors:
+            return fit.level_rows("method")
+        return fit.cell_rows(tuple(factor.name for factor in self.trial.easy_factors))
+
+
+MOST_ROWS = 4_000
+
+
+@dataclass(frozen=True)
+class LaidOutPair:
+    """One pair named in advance."""
+
+    layout: LaidOut
+    false_alarms: float = 0.05
+
+    @property
+    def words(self) -> str:
+        """What is compared, for a person."""
+        return "one pair named in advance"
+
+    @property
+    def fewest_shots(self) -> int:
+        """See :attr:`LaidOut.fewest_shots`."""
+        return self.layout.fewest_shots
+
+    def contrast(self, shots: float) -> Contrast:
+        """Average over all pairs."""
+        se, df = _average(self.layout.at(shots), _pairs(self.layout.method_rows(shots)))
+        return Contrast(se, df, t_critical(df, self.false_alarms))
+
+
+@dataclass(frozen=True)
+class LaidOutAllPairs:
+    """All pairs judged together (Tukey-Kramer)."""
+
+    layout: LaidOut
+    false_alarms: float = 0.05
+
+    @property
+    def words(self) -> str:
+        """What is compared, for a person."""
+        k = self.layout.trial_methods
+        return f"any of the {k * (k - 1) // 2} pairs, all judged together"
+
+    @property
+    def fewest_shots(self) -> int:
+        """See :attr:`LaidOut.fewest_shots`."""
+        return self.layout.fewest_shots
+
+    def contrast(self, shots: float) -> Contrast:
+        """Average over all pairs."""
+        rows = self.layout.method_rows(shots)
+        se, df = _average(self.layout.at(shots), _pairs(rows))
+        return Contrast(se, df, tukey_critical(len(rows), df, self.false_alarms))
+
+
+@dataclass(frozen=True)
+class LaidOutControl:
+    """Every method against the control (Dunnett)."""
+
+    layout: LaidOut
+    false_alarms: float = 0.05
+
+    @property
+    def words(self) -> str:
+        """What is compared, for a person."""
+        return f"each of {self.layout.trial_methods - 1} methods against the control"
+
+    @property
+    def fewest_shots(self) -> int:
+        """See :attr:`LaidOut.fewest_shots`."""
+        return self.layout.fewest_shots
+
+    def contrast(self, shots: float) -> Contrast:
+        """Average over the comparisons, with their own correlations in the multiplier."""
+        fit, rows = self.layout.at(shots), self.layout.method_rows(shots)
+        control = self.layout.trial.method_names.index(self.layout.trial.reference_method)
+        differences = np.delete(rows, control, axis=0) - rows[control]
+        se, df = _average(fit, differences)
+        if len(differences) == 1:
+            return Contrast(se, df, t_critical(df, self.false_alarms))
+        # The common correlation of the average comparison; the analysis uses each one's own.
+        correlation = fit.correlation(differences)
+        m = len(correlation)
+        mean = (correlation.sum() - m) / (m * (m - 1))
+        equal = np.full((m, m), mean) + (1 - mean) * np.eye(m)
+        critical = float(multivariate_t_ppf(1 - self.false_alarms, equal, df))
+        return Contrast(se, df, critical)
+
+
+@dataclass(frozen=True)
+class LaidOutMainEffect:
+    """Two levels of one factor (all pairs of levels, where there are more)."""
+
+    layout: LaidOut
+    factor: str
+    false_alarms: float = 0.05
+
+    @property
+    def words(self) -> str:
+        """What is compared, for a person."""
+        return f"the main effect of {self.factor}"
+
+    @property
+    def fewest_shots(self) -> int:
+        """See :attr:`LaidOut.fewest_shots`."""
+        return self.layout.fewest_shots
+
+    def contrast(self, shots: float) -> Contrast:
+        """Average over the pairs of levels."""
+        fit = self.layout.at(shots)
+        levels = fit.level_rows(self.factor)
+        se, df = _average(fit, _pairs(levels))
+        return Contrast(se, df, tukey_critical(len(levels), df, self.false_alarms))
+
+
+@dataclass(frozen=True)
+class LaidOutInteraction:
+    """The difference of differences of two factors."""
+
+    layout: LaidOut
+    factor_a: str
+    factor_b: str
+    false_alarms: float = 0.05
+
+    @property
+    def words(self) -> str:
+        """What is compared, for a person."""
+        return f"the interaction of {self.factor_a} and {self.factor_b}"
+
+    @property
+    def fewest_shots(self) -> int:
+        """See :attr:`LaidOut.fewest_shots`."""
+        return self.layout.fewest_shots
+
+    def contrast(self, shots: float) -> Contrast:
+        """The first two levels of each factor."""
+        fit = self.layout.at(shots)
+        cells = fit.cell_rows((self.factor_a, self.factor_b))
+        levels_b = len(fit.fixed.factors[self.factor_b].levels)
+        row = cells[0] - cells[1] - cells[levels_b] + cells[levels_b + 1]
+        se, df = _average(fit, row[None])
+        return Contrast(se, df, t_critical(df, self.false_alarms))
+
+
+def _pairs(rows: Floats) -> Floats:
+    return np.array([rows[i] - rows[j] for i, j in combinations(range(len(rows)), 2)])
+
+
+def _average(fit: ExpectedFit, rows: Floats) -> tuple[float, float]:
+    """Root mean square of the standard errors, and the mean of the degrees of freedom."""
+    se, df = fit.contrasts(rows)
+    return float(np.sqrt((se**2).mean())), float(df.mean())
