@@ -24,7 +24,10 @@ def schedule(folder: Path, seed: int | None) -> Answer:
     used = secrets.randbelow(2**31) if seed is None else seed
     table = draw_schedule(trial, used)
     path = write_schedule(table, folder)
-    text = f"Drawn with seed {used}: {len(table)} pulls.\n{path}\n\n" + certificate(trial, table).words()
+    text = (
+        f"Drawn with seed {used}: {len(table)} pulls.\n{path}\n\n"
+        + certificate(trial, table).words()
+    )
     return Answer(text, {"seed": used, "pulls": len(table), "schedule": str(path)})
 
 
@@ -34,8 +37,8 @@ def freeze(folder: Path) -> Answer:
 
     sealed = freeze_trial(folder, datetime.now().astimezone())
     text = (
-        f"Sealed at {sealed.at}. Seal: {sealed.seal}\n"
+        f"Sealed at {sealed.at}. Seal: {sealed.short}\n"
         "Show this seal on camera or post it before the first shot; anybody can check your "
         "bundle against it afterwards."
     )
-    return Answer(text, {"seal": sealed.seal, "at": sealed.at})
+    return Answer(text, {"seal": sealed.short, "at": sealed.at})

@@ -1,8 +1,9 @@
 """The claim sheet: for each sentence one might want to say, whether the shots support it.
 
-A claim is supported only by a simultaneous statement of the declared family, so that the chance
-of supporting any false claim within one outcome stays at the family's 5 %. The primary outcome
-carries the claim; sentences of other outcomes are marked as secondary or exploratory.
+A claim is supported only by a simultaneous statement: the chance of supporting any false claim is
+at most 5 % in each of an outcome's two families (the declared comparisons; the set that may be
+best). The primary outcome carries the claim; sentences of other outcomes are marked as secondary
+or exploratory.
 """
 
 from __future__ import annotations

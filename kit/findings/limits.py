@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from kit.findings.wording import listed, sentence_case
 from kit.trial import Trial
 
 
@@ -83,8 +84,8 @@ def _blinding_limits(trial: Trial) -> list[str]:
     knew += ["the tasters"] if trial.tasting.tasters and not blinding.taster else []
     knew += ["the person who analysed"] if not blinding.analyst else []
     verb = "was" if len(knew) == 1 else "were"
-    joined = knew[0] if len(knew) == 1 else f"{', '.join(knew[:-1])} and {knew[-1]}"
-    return [f"Not blind to the method {verb} {joined}."]
+    joined = listed(knew)
+    return [f"{sentence_case(joined)} {verb} not blind to the method."]
 
 
 def _scope_limits(trial: Trial, study: pd.DataFrame) -> list[str]:

@@ -86,4 +86,8 @@ def smallest_difference_words(outcome: Outcome) -> str:
     scale = scale_of(outcome)
     if scale.is_ratio:
         return f"a ratio of {outcome.smallest_difference:g}"
-    return f"{outcome.smallest_difference * scale.factor:g}{scale.unit}"
+    size = outcome.smallest_difference * scale.factor
+    unit = (
+        scale.unit.removesuffix("s") if size == 1 and scale.unit.endswith("points") else scale.unit
+    )
+    return f"{size:g}{unit}"
