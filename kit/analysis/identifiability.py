@@ -24,7 +24,7 @@ RANK_TOLERANCE = 1e-9
 SEPARATION_TOLERANCE = 1e-8
 SWEEPS = 1_000
 OWN_RESIDUAL = "the residual of "
-NO_VARIATION = 1e-11  # residual SD relative to the size of the outcome
+NO_VARIATION = 1e-11  # residual SD relative to the range of the outcome
 
 
 def check_fixed_part(fixed: FixedPart) -> None:
@@ -125,7 +125,8 @@ def check_variation(data: ScaledData, y: Array, response: str) -> None:
             f'Every shot has the same "{response}" ({y[0]:g}): without variation there is '
             "nothing to compare. Is the column the one that was measured?"
         )
-    if data.scale <= NO_VARIATION * np.max(np.abs(y)):
+    rounding = 4.0 * np.finfo(float).eps * np.max(np.abs(y))
+    if data.scale <= NO_VARIATION * np.ptp(y) + rounding:
         raise ModelError(
             f'The model reproduces every value of "{response}" exactly, so there is no '
             "shot-to-shot variation to judge differences by. Was it computed from the other "

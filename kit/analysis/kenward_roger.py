@@ -24,7 +24,7 @@ NEAR_TWO = 1e-2  # pbkrtest 0.5.2 takes the scale factor as 1 this near to the 0
 
 
 def kenward_roger(
-    moments: Moments, fixed: FixedMoments, beta: Array, to_scaled: Array, scale: float
+    moments: Moments, fixed: FixedMoments, to_scaled: Array, scale: float
 ) -> Precision:
     """Precision by Kenward & Roger (1997) at the REML estimate."""
     weight = np.linalg.inv(0.5 * moments.trace_pp)
@@ -34,7 +34,6 @@ def kenward_roger(
     inner -= np.einsum("ij,ipr,rs,jsq->pq", weight, first, phi, first, optimize=True)
     adjusted = phi + 2.0 * phi @ inner @ phi
     return Precision(
-        beta=beta,
         covariance=(adjusted + adjusted.T) / 2.0,
         unadjusted=phi,
         derivatives=first,
@@ -45,10 +44,9 @@ def kenward_roger(
     )
 
 
-def _scaled_f(precision: Precision, rows: Array) -> FTest:
-    """The scaled F of Kenward & Roger (1997), section 4; rows in scaled coordinates."""
+def _scaled_f(precision: Precision, rows: Array, estimate: Array) -> FTest:
+    """The scaled F of Kenward & Roger (1997), section 4; all in scaled coordinates."""
     q = len(rows)
-    estimate = rows @ precision.beta
     f = float(estimate @ np.linalg.solve(rows @ precision.covariance @ rows.T, estimate)) / q
     if q == 1:
         return FTest(1, float(precision.single_df(rows)[0]), f)

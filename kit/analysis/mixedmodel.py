@@ -134,12 +134,11 @@ class MixedModelFit:
     @cached_property
     def _precisions(self) -> dict[str, Precision]:
         to_scaled = np.linalg.inv(self.data.r)
-        beta = self.data.r @ self.data.ols / self.data.scale + self._fixed_moments.beta
         parts = self.moments, self._fixed_moments
         positive = self.theta > 0
         return {
-            KENWARD_ROGER: kenward_roger(*parts, beta, to_scaled, self.data.scale),
-            SATTERTHWAITE: satterthwaite(*parts, positive, beta, to_scaled, self.data.scale),
+            KENWARD_ROGER: kenward_roger(*parts, to_scaled, self.data.scale),
+            SATTERTHWAITE: satterthwaite(*parts, positive, to_scaled, self.data.scale),
         }
 
     def precision(self, df_method: str = KENWARD_ROGER) -> Precision:
@@ -162,7 +161,7 @@ class MixedModelFit:
         precision = self.precision(df_method)
         rows = []
         for term in self.fixed.terms:
-            test = precision.f_test(type_three_rows(self.fixed, term))
+            test = precision.f_test(type_three_rows(self.fixed, term), self.beta)
             p = float(stats.f.sf(test.f, test.num_df, test.den_df))
             rows.append((term.name, test.num_df, test.den_df, test.f, p))
         return pd.DataFrame(rows, columns=["term", "num_df", "den_df", "F", "p"])
@@ -202,7 +201,7 @@ def fit_mixed_model(
     part = build_fixed_part(formula, table)
     check_fixed_part(part)
     y = table[response].to_numpy(dtype=float)
-    data = scaled(part.matrix, y)
+    data = scaled(part.matrix, y, part.intercept)
     check_variation(data, y, response)
     groupings = tuple(_grouping(table, name) for name in random)
     check_levels({g.name: len(g.levels) for g in groupings})

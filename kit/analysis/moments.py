@@ -116,14 +116,19 @@ class ScaledData:
         return float(np.sum(np.log(np.abs(np.diag(self.r)))))
 
 
-def scaled(x: Array, y: Array) -> ScaledData:
-    """Least squares by QR; x is n × p of full column rank with p < n."""
+def scaled(x: Array, y: Array, intercept: bool) -> ScaledData:
+    """Least squares by QR; x is n × p of full column rank with p < n.
+
+    With an ``intercept`` (its column first) the mean of y is set aside before anything is
+    summed and added to the first coefficient at the end.
+    """
     q, r = np.linalg.qr(x)
-    centre = float(y.mean())
+    centre = float(y.mean()) if intercept else 0.0
     shifted = y - centre
     coordinates = q.T @ shifted
     residual = shifted - q @ coordinates
     residual -= q @ (q.T @ residual)
     scale = float(np.sqrt(residual @ residual / (len(y) - x.shape[1])))
-    ols = np.linalg.solve(r, q.T @ y)
+    ols = np.linalg.solve(r, coordinates)
+    ols[0] += centre
     return ScaledData(q, r, residual / scale if scale > 0 else residual, ols, scale)

@@ -32,20 +32,19 @@ class FTest:
 class Precision:
     """Covariance of the fixed effects with what the degrees of freedom need.
 
-    All, β included, in the scaled coordinates of `kit.analysis.moments.ScaledData`; ``to_scaled``
+    All in the scaled coordinates of `kit.analysis.moments.ScaledData`; ``to_scaled``
     (R⁻¹) and ``scale`` lead there from rows in the coefficients. ``covariance`` gives the
     standard errors (adjusted where the method adjusts), ``unadjusted`` is Φ,
     ``derivatives`` the X'V⁻¹G_iV⁻¹X that belong to ``weight`` (W).
     """
 
-    beta: Array
     covariance: Array
     unadjusted: Array
     derivatives: Array
     weight: Array
     to_scaled: Array
     scale: float
-    wald: Callable[[Precision, Array], FTest]
+    wald: Callable[[Precision, Array, Array], FTest]
 
     def rows(self, rows: Array) -> Array:
         """Rows in the coefficients → rows in the scaled coordinates."""
@@ -72,6 +71,6 @@ class Precision:
         g = np.einsum("mp,kpq,mq->mk", projected, self.derivatives, projected)
         return 2.0 * f**2 / np.einsum("mi,ij,mj->m", g, self.weight, g)
 
-    def f_test(self, rows: Array) -> FTest:
-        """Test that all linear functions given by the (independent) rows are zero."""
-        return self.wald(self, self.rows(rows))
+    def f_test(self, rows: Array, beta: Array) -> FTest:
+        """Test that all linear functions rows @ beta (independent rows) are zero."""
+        return self.wald(self, self.rows(rows), rows @ beta / self.scale)

@@ -23,7 +23,6 @@ def satterthwaite(
     moments: Moments,
     fixed: FixedMoments,
     positive: Mask,
-    beta: Array,
     to_scaled: Array,
     scale: float,
 ) -> Precision:
@@ -31,7 +30,6 @@ def satterthwaite(
     information = moments.quad_quad - 0.5 * moments.trace_pp
     weight = np.linalg.inv(information[np.ix_(positive, positive)])
     return Precision(
-        beta=beta,
         covariance=fixed.phi,
         unadjusted=fixed.phi,
         derivatives=fixed.first[positive],
@@ -42,12 +40,12 @@ def satterthwaite(
     )
 
 
-def _pooled_f(precision: Precision, rows: Array) -> FTest:
+def _pooled_f(precision: Precision, rows: Array, estimate: Array) -> FTest:
     """F from independent single-df parts along the eigenvectors of LΦL'."""
     q = len(rows)
     values, vectors = np.linalg.eigh(rows @ precision.covariance @ rows.T)
     parts = vectors.T @ rows
-    f = float(np.mean((parts @ precision.beta) ** 2 / values))
+    f = float(np.mean((vectors.T @ estimate) ** 2 / values))
     single = precision.single_df(parts)
     return FTest(q, _pooled_df(single), f)
 
