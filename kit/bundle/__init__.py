@@ -1,1 +1,7 @@
 """One package with which a stranger gets the same numbers: write, verify, reproduce."""
+
+from kit.bundle.compare import Check
+from kit.bundle.reproduce import Reproduction, reproduce
+from kit.bundle.write import write_bundle
+
+__all__ = ["Check", "Reproduction", "reproduce", "write_bundle"]

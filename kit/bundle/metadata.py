@@ -67,7 +67,8 @@ def readme(trial: Trial, headline: str, licence: str, seal: str) -> bytes:
 | `trial.toml` | everything decided before the first shot |
 | `schedule.csv`, `freeze.json` | the run order, its seed, and the seal |
 | `shots.jsonl` | every entry and correction as made, in order |
-| `shots.csv`, `readings.csv`, `tastings.csv` | the same as tables; `datapackage.json` explains every column |
+| `shots.csv`, `readings.csv`, `tastings.csv` | the same as tables |
+| `datapackage.json` | what every column means, with units |
 | `deviations.csv` | what was not done as planned, and why |
 | `results/tables`, `results/figures` | the published numbers and pictures |
 | `environment.json`, `checksums.sha256` | versions used; a checksum for each file |

@@ -75,7 +75,7 @@ def schedule_in_words(folder: Path) -> str:
         raise DataError("\n".join(broken))
     sealed = read_freeze(folder)
     pd.testing.assert_frame_equal(draw_schedule(trial, sealed.seed), schedule)
-    return f"{len(schedule)} pulls, redrawn from seed {sealed.seed}: the same. Seal {sealed.short} holds."
+    return f"{len(schedule)} pulls, as seed {sealed.seed} draws them. Seal {sealed.short} holds."
 
 
 def log_in_words(folder: Path) -> str:
