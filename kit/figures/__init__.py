@@ -6,12 +6,25 @@ In the order of the modules: ``style`` (themes, palette, canvases), ``layout``, 
 
 from __future__ import annotations
 
+from kit.figures.answers import answer_table
+from kit.figures.balance import balance_certificate
+from kit.figures.diagnostics import residual_checks
 from kit.figures.differences import differences, fault_differences, spread_ratios
+from kit.figures.factorial import factorial_cells
+from kit.figures.faults import fault_rates
+from kit.figures.luck import luck_gallery
 from kit.figures.means import adjusted_means
 from kit.figures.measure import Measure, measure_of
 from kit.figures.picture import FORMATS, Picture, Setting, save_picture, to_pdf, to_png, to_svg
+from kit.figures.power import power_curves
+from kit.figures.reference import reference_chart
+from kit.figures.replications import replications
+from kit.figures.ribbon import trial_ribbon
+from kit.figures.running import running_means, running_stills, save_animation
+from kit.figures.sensitivity import sensitivity_grid, sensitivity_of_pair
 from kit.figures.shots import shots_in_order
 from kit.figures.spread import spread
+from kit.figures.taste import taste_against, taste_scores
 
 __all__ = [
     "FORMATS",
@@ -19,14 +32,31 @@ __all__ = [
     "Picture",
     "Setting",
     "adjusted_means",
+    "answer_table",
+    "balance_certificate",
     "differences",
+    "factorial_cells",
     "fault_differences",
+    "fault_rates",
+    "luck_gallery",
     "measure_of",
+    "power_curves",
+    "reference_chart",
+    "replications",
+    "residual_checks",
+    "running_means",
+    "running_stills",
+    "save_animation",
     "save_picture",
+    "sensitivity_grid",
+    "sensitivity_of_pair",
     "shots_in_order",
     "spread",
     "spread_ratios",
+    "taste_against",
+    "taste_scores",
     "to_pdf",
     "to_png",
     "to_svg",
+    "trial_ribbon",
 ]

@@ -215,7 +215,7 @@ def open_sheet(
         (line, "bold") for line in mark_lines
     ]:
         y -= LEADING * NOTE * em
-        color = canvas.theme.muted if weight == "normal" else canvas.theme.accent
+        color = canvas.theme.muted if weight == "normal" else canvas.theme.alert
         sheet.write(margin, y + 0.3 * em, line, NOTE, color=color, weight=weight)
     return sheet
 

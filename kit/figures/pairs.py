@@ -64,7 +64,8 @@ def _draw(
 ) -> Figure:
     together = f", simultaneous over the {len(table)} shown" if len(table) > 1 else ""
     title = setting.headline or comparison.title
-    if _rows_fit(canvas, len(table)):
+    of_methods = set(table["a"]) | set(table["b"]) <= set(setting.methods)
+    if not of_methods or _rows_fit(canvas, len(table)):
         notes = [f"Line: {comparison.interval}{together}.", f"Band: {comparison.band}"]
         height = rows_height(canvas, len(table), ROW_EM)
         sheet = open_sheet(canvas, title, notes, height, setting.mark)

@@ -122,6 +122,27 @@ def to_pdf(figure: Figure) -> bytes:
     return stream.getvalue()
 
 
+def _format(name: str) -> Format:
+    if name not in FORMATS:
+        plain = ", ".join(one for one in FORMATS if not one.endswith(("-dark", "-clear")))
+        raise PlanError(
+            f"There is no figure format “{name}”. The formats are {plain}; each also "
+            "with “-dark”, “-clear” or “-dark-clear” at its end."
+        )
+    return FORMATS[name]
+
+
+def canvas_of(format_name: str) -> Canvas:
+    """The canvas of a format.
+
+    Raises
+    ------
+    PlanError
+        If there is no format of that name.
+    """
+    return _format(format_name).canvas
+
+
 def save_picture(picture: Picture, folder: Path, format_name: str) -> list[Path]:
     """Draw ``picture`` for a format and write it; returns the files.
 
@@ -134,13 +155,7 @@ def save_picture(picture: Picture, folder: Path, format_name: str) -> list[Path]
     DataError
         If a file cannot be written.
     """
-    form = FORMATS.get(format_name)
-    if form is None:
-        plain = ", ".join(name for name in FORMATS if not name.endswith(("-dark", "-clear")))
-        raise PlanError(
-            f"There is no figure format “{format_name}”. The formats are {plain}; each also "
-            "with “-dark”, “-clear” or “-dark-clear” at its end."
-        )
+    form = _format(format_name)
     written = []
     for kind in form.kinds:
         figure = picture.draw(form.canvas)

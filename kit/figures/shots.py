@@ -166,7 +166,7 @@ def _draw_shots(
 def _sign(axes: Axes, canvas: Canvas, x: pd.Series, y: pd.Series, marker: str, size: float) -> None:
     """A ring or a cross over shots that were set aside or out of tolerance."""
     axes.plot(x, y, linestyle="none", marker=marker, markersize=size * canvas.font_pt,
-              markerfacecolor="none", markeredgecolor=canvas.theme.accent,
+              markerfacecolor="none", markeredgecolor=canvas.theme.alert,
               markeredgewidth=0.13 * canvas.font_pt, zorder=5, clip_on=False)  # fmt: skip
 
 
@@ -177,12 +177,12 @@ def _key_entries(shots: pd.DataFrame, setting: Setting, canvas: Canvas) -> list[
     for role in _OTHER_ROLES:
         if (shots["role"] == role).any():
             entries.append(KeyEntry(f"{role} shot", other_mark(role, canvas)))
-    accent = canvas.theme.accent
+    alert = canvas.theme.alert
     study = shots[~shots["role"].isin(_OTHER_ROLES)]
     if (study["status"] != "kept").any():
-        entries.append(KeyEntry("replaced or lost", Mark(accent, "x", (), hollow=False)))
+        entries.append(KeyEntry("replaced or lost", Mark(alert, "x", (), hollow=False)))
     if study["missed"].any():
-        entries.append(KeyEntry("mass out of tolerance", Mark(accent, "o", (), hollow=True)))
+        entries.append(KeyEntry("mass out of tolerance", Mark(alert, "o", (), hollow=True)))
     return entries
 
 

@@ -32,6 +32,8 @@ class Theme:
     """Fill of every second block and of the band of differences too small to matter."""
     accent: str
     """The one colour that means “look here”."""
+    alert: str
+    """What was set aside, and what must not be overlooked."""
     methods: tuple[str, ...]
 
 
@@ -42,7 +44,8 @@ LIGHT = Theme(
     muted="#596168",
     hairline="#D8D5CD",
     shade="#ECE9E1",
-    accent="#A33A16",
+    accent="#1B6B58",
+    alert="#9C3412",
     methods=(
         "#1F82FD",
         "#B58500",
@@ -66,7 +69,8 @@ DARK = Theme(
     muted="#A9B0B5",
     hairline="#394147",
     shade="#22292E",
-    accent="#F0926B",
+    accent="#7FCDB6",
+    alert="#FFB898",
     methods=(
         "#1F83FE",
         "#EFB532",

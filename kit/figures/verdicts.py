@@ -89,9 +89,17 @@ def draw_estimate(
     """An interval (``lower, estimate, upper``) with the sign of its verdict on it."""
     lower, estimate, upper = values
     sign = verdict_sign(verdict, canvas)
-    if np.isfinite(lower) and np.isfinite(upper):
-        axes.plot([lower, upper], [y, y], color=sign.color, linewidth=0.16 * canvas.font_pt,
-                  solid_capstyle="butt", zorder=3)  # fmt: skip
+    low, high = sorted(axes.get_xlim())
+    ends = np.clip([lower, upper], low, high)  # an endless interval ends at the edge
+    if np.isfinite(ends).all():
+        axes.plot(
+            ends,
+            [y, y],
+            color=sign.color,
+            linewidth=(0.22 if sign.filled else 0.15) * canvas.font_pt,
+            solid_capstyle="butt",
+            zorder=3,
+        )
     if np.isfinite(estimate):
         draw_sign_at(axes, canvas, estimate, y, sign)
 

@@ -154,3 +154,211 @@ def spread_ratios(table: pd.DataFrame) -> pd.DataFrame:
             }
         )
     return pd.DataFrame(rows)
+
+
+def rates(table: pd.DataFrame) -> pd.DataFrame:
+    """Wilson intervals written out (Wilson 1927, from memory)."""
+    groups = kept(table).groupby("method", sort=False)["faults"]
+    n = groups.count()
+    faulty = groups.agg(lambda column: int((column > 0).sum()))
+    z = 1.959964
+    rate = faulty / n
+    centre = (rate + z**2 / (2 * n)) / (1 + z**2 / n)
+    half = z * np.sqrt(rate * (1 - rate) / n + z**2 / (4 * n**2)) / (1 + z**2 / n)
+    return pd.DataFrame(
+        {
+            "method": n.index,
+            "n": n.to_numpy(),
+            "faulty": faulty.to_numpy(),
+            "rate": rate.to_numpy(),
+            "lower": (centre - half).clip(0, 1).to_numpy(),
+            "upper": (centre + half).clip(0, 1).to_numpy(),
+        }
+    )
+
+
+def fault_differences(table: pd.DataFrame) -> pd.DataFrame:
+    each = rates(table).set_index("method")["rate"]
+    rows = []
+    for a, b in combinations(each.index, 2):
+        value = each[a] - each[b]
+        rows.append(
+            {
+                "a": a,
+                "b": b,
+                "difference": value,
+                "lower": value - 0.33,
+                "upper": value + 0.33,
+                "verdict": "cannot tell",
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def tastings(table: pd.DataFrame, seed: int = 11) -> pd.DataFrame:
+    rng = np.random.default_rng(seed)
+    names = list(dict.fromkeys(kept(table)["method"]))
+    rows = [
+        {
+            "taster": f"T{taster}",
+            "method": method,
+            "attribute": attribute,
+            "score": float(np.clip(round(6 + 0.5 * (place % 3) + rng.normal(0, 1.4)), 1, 9)),
+            "ey_pct": 19.4 + 0.2 * place + rng.normal(0, 0.4),
+        }
+        for attribute in ("liking", "bitterness")
+        for taster in range(1, 9)
+        for place, method in enumerate(names)
+    ]
+    return pd.DataFrame(rows)
+
+
+def scores(given: pd.DataFrame) -> pd.DataFrame:
+    groups = given.groupby(["attribute", "method"], sort=False)["score"]
+    summary = groups.agg(n="count", estimate="mean", sd="std").reset_index()
+    half = 2.7 * summary["sd"] / np.sqrt(summary["n"])
+    return summary.assign(lower=summary["estimate"] - half, upper=summary["estimate"] + half)
+
+
+def chart(table: pd.DataFrame) -> pd.DataFrame:
+    rows = table[table["role"] == "reference"]
+    value = rows["ey_pct"]
+    centre, reach = value.mean(), 2.0 * value.std()
+    return pd.DataFrame(
+        {
+            "shot": rows["shot"],
+            "session": rows["session"],
+            "value": value,
+            "centre": centre,
+            "lower": centre - reach,
+            "upper": centre + reach,
+            "signal": (value - centre).abs() > 0.8 * reach,
+        }
+    ).reset_index(drop=True)
+
+
+VARIANTS = (
+    "as planned",
+    "blocks fixed",
+    "replaced shots back in",
+    "without shots out of tolerance",
+    "beverage mass as covariate",
+    "trend with position",
+    "without session 1",
+    "without session 2",
+    "without session 3",
+    "robust (Huber)",
+)
+
+
+def sensitivity(table: pd.DataFrame, sdm: float = 0.5, seed: int = 3) -> pd.DataFrame:
+    rng = np.random.default_rng(seed)
+    rows = []
+    for row in pairs(table, sdm).itertuples():
+        for number, variant in enumerate(VARIANTS):
+            shift = rng.normal(0, 0.12) if number else 0.0
+            lower, upper = row.lower + shift, row.upper + shift
+            rows.append(
+                {
+                    "variant": variant,
+                    "a": row.a,
+                    "b": row.b,
+                    "estimate": row.estimate + shift,
+                    "lower": lower,
+                    "upper": upper,
+                    "verdict": verdict(lower, upper, sdm),
+                }
+            )
+    return pd.DataFrame(rows)
+
+
+def power(shots_range: tuple[int, ...] = (4, 6, 8, 10, 12, 16, 20, 30, 40)) -> pd.DataFrame:
+    """Curves of a plausible shape; the numbers mean nothing."""
+    questions = {
+        "0.5 points, one named pair": 5.0,
+        "0.5 points, all pairs": 9.0,
+        "SD ratio of 2, one pair": 12.0,
+        "10 % against 40 % faults": 30.0,
+        "Same within 0.5 points": 10.0,
+    }
+    return pd.DataFrame(
+        [
+            {"question": question, "shots": n, "power": float(1 - np.exp(-((n / size) ** 1.3)))}
+            for question, size in questions.items()
+            for n in shots_range
+        ]
+    )
+
+
+def luck(count: int, seed: int = 7, panels: int = 12) -> pd.DataFrame:
+    rng = np.random.default_rng(seed)
+    return pd.DataFrame(
+        [
+            {"trial": trial, "method": method, "ey_pct": rng.normal(19.5, 0.45)}
+            for trial in range(1, panels + 1)
+            for method in methods(count)
+            for _ in range(10)
+        ]
+    )
+
+
+def kitchens(seed: int = 5, count: int = 7) -> pd.DataFrame:
+    rng = np.random.default_rng(seed)
+    se = rng.uniform(0.12, 0.4, count)
+    estimate = rng.normal(0.45, 0.25, count)
+    names = [f"Kitchen {letter}" for letter in "ABCDEFGHIJ"[:count]]
+    return pd.DataFrame(
+        {
+            "kitchen": names,
+            "estimate": estimate,
+            "se": se,
+            "lower": estimate - 2.1 * se,
+            "upper": estimate + 2.1 * se,
+        }
+    )
+
+
+def balance(table: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    study = kept(table)
+    place = study.groupby("block").cumcount() + 1
+    positions = pd.crosstab(study["method"], place)
+    names = list(dict.fromkeys(study["method"]))
+    together = pd.DataFrame(
+        [[np.nan if a == b else study["block"].nunique() for b in names] for a in names],
+        index=names,
+        columns=names,
+    )
+    return {"Method by place in the block": positions.loc[names], "Pairs in one block": together}
+
+
+def factorial(seed: int = 17) -> tuple[pd.DataFrame, pd.DataFrame]:
+    rng = np.random.default_rng(seed)
+    shots_table = pd.DataFrame(
+        [
+            {
+                "disc": disc,
+                "soak": soak,
+                "temperature": temperature,
+                "ey_pct": 20.2 + 0.7 * (disc == "one") + 0.25 * (soak == "8 s")
+                - 0.35 * (disc == "one") * (soak == "8 s") + 0.4 * (temperature == "94 °C")
+                + rng.normal(0, 0.45),
+            }
+            for temperature in ("90 °C", "94 °C")
+            for disc in ("none", "one")
+            for soak in ("0 s", "8 s")
+            for _ in range(8)
+        ]
+    )  # fmt: skip
+    groups = shots_table.groupby(["disc", "soak", "temperature"], sort=False)["ey_pct"]
+    cells = groups.agg(n="count", estimate="mean", sd="std").reset_index()
+    half = 2.3 * cells["sd"] / np.sqrt(cells["n"])
+    return cells.assign(lower=cells["estimate"] - half, upper=cells["estimate"] + half), shots_table
+
+
+def schedule(table: pd.DataFrame) -> pd.DataFrame:
+    rows = table[["planned_shot", "session", "block", "session_position", "role", "method"]].copy()
+    rows.loc[rows["session_position"] == 1, "role"] = "warm-up"
+    last = rows.groupby("session")["session_position"].transform("max")
+    spare = rows["session_position"] == last
+    rows.loc[spare, ["role", "method", "block"]] = ["spare", "", ""]
+    return rows

@@ -1,0 +1,209 @@
+"""Sensitivity: does the verdict move when a choice of the analysis is changed?"""
+
+from __future__ import annotations
+
+from functools import partial
+
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+
+from kit.figures.grid import draw_verdict_key
+from kit.figures.layout import Sheet, open_sheet, text_width, wrap, write_in
+from kit.figures.measure import Measure
+from kit.figures.pairs import pair_labels
+from kit.figures.picture import Picture, Setting
+from kit.figures.rows import rows_height
+from kit.figures.style import Canvas
+from kit.figures.tables import each, need, say, say_range, say_unit
+from kit.figures.verdicts import (
+    ROW_EM,
+    difference_margin,
+    draw_sign_at,
+    draw_verdict_rows,
+    verdict_kind,
+    verdict_sign,
+)
+
+_COLUMNS = ("variant", "a", "b", "estimate", "lower", "upper", "verdict")
+_HEADER_EM, _ROW_EM, _KEY_EM, _LIST_EM = 1.6, 1.65, 2.4, 1.4
+_HEAD_AND_FOOT_EM = 13.5
+
+
+def sensitivity_of_pair(
+    table: pd.DataFrame, measure: Measure, sdm: float, setting: Setting
+) -> Picture:
+    """One difference under every variant of the analysis; the first row is the planned one.
+
+    Parameters
+    ----------
+    table
+        ``variant, a, b, estimate, lower, upper, verdict`` of one pair, the planned analysis first.
+
+    Raises
+    ------
+    DataError
+        If a column is missing or the table is empty.
+    """
+    need(table, _COLUMNS, "sensitivity")
+    a, b = table["a"].iloc[0], table["b"].iloc[0]
+    unit = measure.difference_unit
+    parts = [
+        f"{row.variant}: {say(row.estimate, measure.decimals, True)} (interval "
+        f"{say_range(row.lower, row.upper, measure.decimals, True)}), {row.verdict}"
+        for row in each(table)
+    ]
+    return Picture(
+        name=f"sensitivity_{measure.column}_{a}_{b}",
+        alt=f"{a} minus {b} in {measure.in_text} under {len(table)} analyses, smallest "
+        f"difference that matters {say_unit(say(sdm, measure.decimals), unit)}. "
+        f"{'. '.join(parts)}.",
+        draw=partial(_draw_pair, table, measure, sdm, setting),
+    )
+
+
+def _draw_pair(
+    table: pd.DataFrame, measure: Measure, sdm: float, setting: Setting, canvas: Canvas
+) -> Figure:
+    a, b = table["a"].iloc[0], table["b"].iloc[0]
+    sheet = open_sheet(
+        canvas,
+        setting.headline or f"{a} − {b} under every analysis",
+        [
+            f"First row: the analysis as planned. Line: {setting.percent} interval of {a} − {b}.",
+            f"Band: less than ±{say_unit(say(sdm, measure.decimals), measure.difference_unit)}, "
+            "the smallest difference that matters (SDM), set in advance.",
+        ],
+        rows_height(canvas, len(table), ROW_EM),
+        setting.mark,
+    )
+    labels = [str(variant) for variant in table["variant"]]
+    draw_verdict_rows(sheet, table, labels, difference_margin(sdm), measure.difference_axis)
+    return sheet.figure
+
+
+def sensitivity_grid(table: pd.DataFrame, measure: Measure, setting: Setting) -> Picture:
+    """Every pair (rows) under every variant of the analysis (columns); moved verdicts are framed.
+
+    Pairs whose verdict moves stand first. Where there is no room for all, the others are left out
+    and counted.
+
+    Parameters
+    ----------
+    table
+        ``variant, a, b, estimate, lower, upper, verdict``; the first variant is the planned one.
+
+    Raises
+    ------
+    DataError
+        If a column is missing or the table is empty.
+    """
+    need(table, _COLUMNS, "sensitivity")
+    moved = {
+        pair: [row.variant for row in each(group) if _kind(row) != _kind(group.iloc[0])]
+        for pair, group in table.groupby(["a", "b"], sort=False)
+    }
+    parts = [f"{a} against {b} moves in: {', '.join(how)}" for (a, b), how in moved.items() if how]
+    steady = sum(not how for how in moved.values())
+    return Picture(
+        name=f"sensitivity_{measure.column}",
+        alt=f"Verdicts on {measure.in_text} for {len(moved)} pairs under "
+        f"{table['variant'].nunique()} analyses; {steady} keep their verdict in all of them. "
+        f"{'. '.join(parts)}{'.' if parts else ''}",
+        draw=partial(_draw_grid, table, measure, setting),
+    )
+
+
+def _kind(row: object) -> str:
+    return verdict_kind(row.verdict)  # type: ignore[attr-defined]
+
+
+def _draw_grid(table: pd.DataFrame, measure: Measure, setting: Setting, canvas: Canvas) -> Figure:
+    groups = [group for _, group in table.groupby(["a", "b"], sort=False)]
+    groups.sort(key=lambda group: all(_kind(row) == _kind(group.iloc[0]) for row in each(group)))
+    variants = list(dict.fromkeys(table["variant"].astype(str)))
+    beside = canvas.width_in / canvas.em >= 40
+    list_em = len(variants) * _LIST_EM
+    shown = groups[: _most_rows(canvas, 0.0 if beside else list_em)]
+    left_out = len(groups) - len(shown)
+    notes = [
+        "Columns: one choice of the analysis changed at a time; 1 is the analysis as planned. "
+        "Framed: the verdict moved."
+    ]
+    if left_out:
+        notes.append(f"Not shown for want of room: {left_out} pairs.")
+    rows_em = _HEADER_EM + len(shown) * _ROW_EM + _KEY_EM
+    height = max(rows_em, list_em) if beside else rows_em + list_em + 1
+    title = setting.headline or f"Does the verdict on {measure.in_text} move?"
+    sheet = open_sheet(canvas, title, notes, height * canvas.em, setting.mark)
+    list_room = max(text_width(f"10  {name}", canvas) for name in variants) + 2.4 * canvas.em
+    width = sheet.width - (min(list_room, 0.4 * sheet.width) if beside else 0.0)
+    labels = pair_labels(pd.concat([group.head(1) for group in shown]), "−", setting.methods)
+    below = _draw_rows(sheet, shown, labels, variants, width)
+    draw_verdict_key(sheet, below - 1.4 * sheet.em)
+    x, y = (
+        (sheet.left + width + 1.2 * sheet.em, sheet.top)
+        if beside
+        else (sheet.left, below - 2.6 * sheet.em)
+    )
+    for number, name in enumerate(variants, start=1):
+        y -= _LIST_EM * sheet.em
+        line = wrap(f"{number}  {name}", sheet.right - x, canvas, 1.0, "normal", 1)[0]
+        sheet.write(x, y, line, color=canvas.theme.muted)
+    return sheet.figure
+
+
+def _draw_rows(
+    sheet: Sheet, shown: list[pd.DataFrame], labels: list[str], variants: list[str], width: float
+) -> float:
+    """The grid of signs with its names and column numbers; returns its lower edge in inches."""
+    canvas, em = sheet.canvas, sheet.em
+    names_room = min(max(text_width(label, canvas) for label in labels) + em, 0.45 * width)
+    cell = min(3.4 * em, (width - names_room) / len(variants))
+    pitch = _ROW_EM * em
+    top = sheet.top - _HEADER_EM * em
+    height = pitch * len(shown)
+    axes = sheet.axes(sheet.left + names_room, top - height, cell * len(variants), height)
+    axes.set_xlim(-0.5, len(variants) - 0.5)
+    axes.set_ylim(len(shown) - 0.5, -0.5)
+    axes.set_xticks([])
+    axes.set_yticks([])
+    for column in range(len(variants)):
+        write_in(axes, canvas, column, -0.6, f"{column + 1}", ha="center", va="bottom",
+                 color=canvas.theme.muted)  # fmt: skip
+    for row, group in enumerate(shown):
+        line = wrap(labels[row], names_room - 0.6 * em, canvas, 1.0, "normal", 1)[0]
+        sheet.write(sheet.left, top - pitch * (row + 0.5), line, va="center_baseline")
+        _draw_cells(axes, canvas, row, group, variants)
+    return top - height
+
+
+def _most_rows(canvas: Canvas, taken_em: float) -> int:
+    """How many pairs a canvas has room for."""
+    if canvas.height_in is None:
+        return 80
+    room_em = (
+        canvas.height_in / canvas.em - _HEAD_AND_FOOT_EM - _HEADER_EM - _KEY_EM - 1.1 * taken_em
+    )
+    return max(3, int(room_em / _ROW_EM))
+
+
+def _draw_cells(
+    axes: Axes, canvas: Canvas, row: int, group: pd.DataFrame, variants: list[str]
+) -> None:
+    planned = verdict_kind(group["verdict"].iloc[0])
+    for entry in each(group):
+        column = variants.index(str(entry.variant))
+        if verdict_kind(entry.verdict) != planned:
+            axes.add_patch(
+                Rectangle(
+                    (column - 0.42, row - 0.44),
+                    0.84,
+                    0.88,
+                    facecolor="none",
+                    edgecolor=canvas.theme.alert,
+                    linewidth=0.13 * canvas.font_pt,
+                )
+            )
+        draw_sign_at(axes, canvas, column, row, verdict_sign(entry.verdict, canvas))
