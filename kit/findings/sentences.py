@@ -39,7 +39,7 @@ def outcome_headline(result: OutcomeResult) -> str:
         )
     return (
         f"{sentence_case(noun)}: {listed(candidates, 'or')} may have the {aim}; "
-        f"{listed(ruled_out)} {_are(ruled_out)} ruled out."
+        f"{listed(ruled_out)} {_are(ruled_out)} ruled out as {aim}."
     )
 
 

@@ -70,7 +70,7 @@ def test_ratios_and_rates_are_spoken_of_in_their_own_units() -> None:
     ("best", "words"),
     [
         (("A",), "A comes out highest; B and C are behind"),
-        (("A", "C"), "A or C may have the highest; B is ruled out"),
+        (("A", "C"), "A or C may have the highest; B is ruled out as highest"),
         (("A", "B", "C"), "any of A, B or C may have the highest"),
     ],
 )

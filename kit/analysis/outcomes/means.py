@@ -12,6 +12,13 @@ from kit.analysis.result import OutcomeResult
 from kit.trial import Outcome, Trial
 
 
+BEST_WORDS = (
+    "Which methods may be best is a question of its own (comparison with the best, Hsu 1984, at "
+    "95 %). It asks less than how much each pair differs, so a method can be ruled out as the best "
+    "although no single pair is settled."
+)
+
+
 def mean_outcome(
     trial: Trial, outcome: Outcome, study: pd.DataFrame, tastings: pd.DataFrame | None
 ) -> OutcomeResult:
@@ -26,11 +33,12 @@ def mean_outcome(
     rows, aside = measured(study, outcome.measure)
     model = designed_model(trial, rows, outcome.measure)
     fit = fit_designed(model, rows)
+    best = may_be_best(fit, outcome)
     return OutcomeResult(
         outcome=outcome,
         groups=method_means(fit, trial, rows),
         differences=family_differences(fit, trial, outcome),
-        may_be_best=may_be_best(fit, outcome),
+        may_be_best=best,
         tests=term_tests(fit),
         set_aside=tuple(aside),
         notes=(
@@ -38,6 +46,7 @@ def mean_outcome(
             "degrees of freedom.",
             fit.certificate.words(),
             family_words(trial, outcome),
+            *([] if best is None else [BEST_WORDS]),
         ),
         residual_sd=float(fit.variance_components["residual"] ** 0.5),
         residuals=rows[["shot", "session", "method"]].join(residuals(fit)),
