@@ -11,7 +11,6 @@ from kit.analysis.predictions import residuals
 from kit.analysis.result import OutcomeResult
 from kit.trial import Outcome, Trial
 
-
 BEST_WORDS = (
     "Which methods may be best is a question of its own (comparison with the best, Hsu 1984, at "
     "95 %). It asks less than how much each pair differs, so a method can be ruled out as the best "
