@@ -1,38 +1,31 @@
-"""Figures on the screen: an image with alternative text, drawn as SVG, with nothing to flicker."""
+"""Pictures on the screen: an image with alternative text, drawn as SVG, with nothing to flicker."""
 
 from __future__ import annotations
 
 import base64
-import io
-from typing import TYPE_CHECKING
 
 import ipywidgets as widgets
 from markupsafe import Markup
 
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+from kit.figures.picture import Picture, to_svg
 
 
-def svg_data_uri(figure: Figure) -> str:
-    """``figure`` as an address that holds the whole SVG; the same figure gives the same bytes."""
-    stream = io.BytesIO()
-    figure.savefig(stream, format="svg", metadata={"Date": None})
-    return "data:image/svg+xml;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
+def svg_data_uri(picture: Picture) -> str:
+    """``picture`` as an address that holds the whole SVG."""
+    svg = to_svg(picture.figure, picture.name)
+    return "data:image/svg+xml;base64," + base64.b64encode(svg).decode("ascii")
 
 
-class FigureImage:
-    """A place for a figure; ``show`` puts a new one there without a blank in between.
-
-    Figures are to be made by ``matplotlib.figure.Figure``, never by pyplot, which keeps them all.
-    """
+class PictureWidget:
+    """A place for a picture; ``show`` puts a new one there without a blank in between."""
 
     def __init__(self) -> None:
         self.widget = widgets.HTML()
 
-    def show(self, figure: Figure, alt: str) -> None:
-        """Show ``figure``; ``alt`` says in words what it shows, with its numbers."""
+    def show(self, picture: Picture) -> None:
+        """Show ``picture`` with its words as alternative text."""
         self.widget.value = str(
             Markup('<figure class="kit-figure"><img alt="{}" src="{}"></figure>').format(
-                alt, svg_data_uri(figure)
+                picture.alt, svg_data_uri(picture)
             )
         )

@@ -84,7 +84,7 @@ class Bench:
     server: NotebookServer
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def bench(chromium: str, jupyter_home: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator:
     folder = tmp_path_factory.mktemp("trial") / "four_naps"
     folder.mkdir()

@@ -5,10 +5,11 @@ import threading
 import ipywidgets as widgets
 from matplotlib.figure import Figure
 
+from kit.figures.picture import Picture
 from kit.widgets.entry import NumberRule
 from kit.widgets.fields import NumberField, choice
 from kit.widgets.frame import PanelView, present
-from kit.widgets.images import FigureImage
+from kit.widgets.images import PictureWidget
 from kit.widgets.panel_model import PanelModel
 from kit.widgets.progress import LongWork
 from kit.widgets.theme import plain_button, row
@@ -21,7 +22,7 @@ class GalleryView(PanelView):
         self.dose = NumberField(NumberRule("Dose", "g", 5, 30), "", lambda _: None)
         blocks = widgets.IntSlider(description="Blocks", value=4, min=1, max=20, readout=False)
         blocks.observe(self.guard(lambda change: self._draw(change["new"])), "value")
-        self.image = FigureImage()
+        self.image = PictureWidget()
         self._draw(blocks.value)
         fail, work = plain_button("Fail"), plain_button("Work")
         fail.on_click(self.guard(lambda _: 1 / 0))
@@ -38,7 +39,7 @@ class GalleryView(PanelView):
     def _draw(self, blocks: int) -> None:
         figure = Figure(figsize=(4, 2))
         figure.add_subplot().plot(range(blocks + 1))
-        self.image.show(figure, f"A line over {blocks} blocks")
+        self.image.show(Picture("line", f"A line over {blocks} blocks", lambda _: figure))
 
 
 def _count(report) -> str:

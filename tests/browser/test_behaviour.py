@@ -18,7 +18,7 @@ from tests.browser.conftest import READY, START_MS, Bench, keep_screenshot
 GALLERY = Path(__file__).with_name("gallery.py")
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def gallery(bench: Bench) -> str:
     notebook = nbformat.v4.new_notebook(
         cells=[nbformat.v4.new_code_cell(GALLERY.read_text(encoding="utf-8"))],
@@ -97,16 +97,9 @@ def test_keys_belong_to_the_controls_and_code_comes_back_on_request(open_noteboo
     page.get_by_text("from kit.widgets.plan import show").wait_for()
 
 
-def test_a_failing_callback_is_said_and_logged(open_notebook, gallery, bench):
-    page = open_notebook(gallery)
-    page.get_by_role("button", name="Fail").click()
-    page.get_by_role("alert").filter(has_text="mistake in the program").wait_for()
-    keep_screenshot(page, "gallery-failed")
-    log = (bench.folder / "diagnostics" / "errors.log").read_text(encoding="utf-8")
-    assert "ZeroDivisionError" in log
-
-
-def test_controls_have_names_and_long_work_can_be_stopped(open_notebook, gallery, findings):
+def test_controls_have_names_work_stops_and_failures_are_said(
+    open_notebook, gallery, bench, findings
+):
     page = open_notebook(gallery)
     page.get_by_role("group", name="Stage").wait_for()
     page.get_by_label("Grind", exact=True).select_option(label="re-dialled")
@@ -121,6 +114,14 @@ def test_controls_have_names_and_long_work_can_be_stopped(open_notebook, gallery
     page.get_by_role("button", name="Stop").click()
     page.get_by_role("status").get_by_text("Stopped: Counting").wait_for()
     assert not page.get_by_role("progressbar").count()
+    page.get_by_role("button", name="Fail").click()
+    said = page.get_by_role("alert").filter(has_text="mistake in the program")
+    said.wait_for()
+    bottom = said.evaluate("node => node.getBoundingClientRect().bottom")
+    assert bottom <= 800, "the sentence is out of view"
+    keep_screenshot(page, "gallery-failed")
+    log = (bench.folder / "diagnostics" / "errors.log").read_text(encoding="utf-8")
+    assert "ZeroDivisionError" in log
     assert findings.outside_requests == []
     assert findings.errors == []
 

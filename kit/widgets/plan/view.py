@@ -12,7 +12,7 @@ from kit.widgets.fields import NumberField, StepField, text_area
 from kit.widgets.frame import PanelView
 from kit.widgets.plan.model import PlanModel
 from kit.widgets.tables import html_table
-from kit.widgets.theme import main_button, row, section
+from kit.widgets.theme import main_button, row
 
 WHOLE_NUMBERS = ("sessions", "blocks_per_session")
 HINTS = {
@@ -48,7 +48,7 @@ class PlanView(PanelView):
             self._question,
             row(*(field.widget for field in self._fields.values())),
             row(self._save, self._size),
-            section("Methods", self._methods),
+            self._methods,
         ]
 
     def update(self) -> None:
