@@ -11,9 +11,9 @@ from kit.cli.answer import Answer
 def import_log(folder: Path, file: Path) -> Answer:
     """Read a log sheet or spreadsheet into the journal; all of it or none."""
     from kit.shotlog import write_tables
-    from kit.shotlog.importing import import_shots
+    from kit.shotlog.importing import import_into
 
-    taken = import_shots(file, folder, datetime.now().astimezone(), by="import")
+    taken = import_into(folder, file, datetime.now().astimezone(), by="import")
     write_tables(folder)
     return Answer(taken.words(), {"shots": taken.shots, "limitations": list(taken.limitations)})
 

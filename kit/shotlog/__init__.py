@@ -20,6 +20,7 @@ from kit.shotlog.entries import (
 )
 from kit.shotlog.events import Event, new_event
 from kit.shotlog.journal import JOURNAL_FILE, Journal, append_event, append_events, read_journal
+from kit.shotlog.limitations import limitations_of
 from kit.shotlog.run_order import Pull, RunOrder, is_complete, run_order
 from kit.shotlog.state import Log, LoggedShot, fold
 from kit.shotlog.tables import (
@@ -53,6 +54,7 @@ __all__ = [
     "correct_shot",
     "fold",
     "is_complete",
+    "limitations_of",
     "log_fault_score",
     "log_imported",
     "log_peek",

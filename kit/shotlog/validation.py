@@ -55,9 +55,9 @@ def validate_shots(
     rows, unreadable = read_rows(table, file, factor_columns(schedule))
     complaints += unreadable
     for place, row in rows:
-        complaints += _row_complaints(row, place, trial, freeze_time)
-    complaints += _duplicates(rows, "shot")
-    complaints += _duplicates(rows, "planned_shot")
+        complaints += row_complaints(row, place, trial, freeze_time)
+    complaints += doubled_values(rows, "shot")
+    complaints += doubled_values(rows, "planned_shot")
     if schedule is not None:
         complaints += _unplanned(rows, schedule)
     return sorted(complaints, key=lambda complaint: complaint.row or 0)
@@ -159,11 +159,12 @@ def _column_complaints(
     ]
 
 
-def _row_complaints(
+def row_complaints(
     row: Row, place: Place, trial: Trial, freeze_time: datetime | None
 ) -> Iterator[Complaint]:
+    """Everything wrong with one row by itself; its values were read by the codebook."""
     yield from _method_complaints(row, place, trial)
-    yield from _missing(row, place)
+    yield from _missing(row, place, trial)
     yield from _early(row, place, freeze_time)
     yield from _contradictions(row, place)
 
@@ -181,11 +182,13 @@ def _method_complaints(row: Row, place: Place, trial: Trial) -> Iterator[Complai
         )
 
 
-def _missing(row: Row, place: Place) -> Iterator[Complaint]:
+def _missing(row: Row, place: Place, trial: Trial) -> Iterator[Complaint]:
     """What a kept study shot must have to give an extraction yield."""
     if (row.get("role") or "study") != "study" or (row.get("status") or "kept") != "kept":
         return
     if row.get("reason") or row.get("ey_pct") is not None:
+        return
+    if all(outcome.measure != codebook.EY.name for outcome in trial.outcomes):
         return
     for name in _NEEDED:
         if row.get(name) is None and name not in row.get("unreadable", ()):
@@ -218,7 +221,10 @@ def _contradictions(row: Row, place: Place) -> Iterator[Complaint]:
             "reason", "", f"this shot is marked {status} without a reason", "Say what happened."
         )
     tds, beverage, dose = (row.get(name) for name in ("tds_pct", "beverage_g", "dose_g"))
-    if not (tds and beverage and dose):
+    if not (beverage and dose):
+        return
+    yield from _impossible_ratio(beverage / dose, place)
+    if not tds:
         return
     computed = extraction_yield_pct(tds, beverage, dose)
     low, high = codebook.EY.minimum or 0.0, codebook.EY.maximum or 100.0
@@ -238,7 +244,19 @@ def _contradictions(row: Row, place: Place) -> Iterator[Complaint]:
         )
 
 
-def _duplicates(rows: list[tuple[Place, Row]], name: str) -> Iterator[Complaint]:
+def _impossible_ratio(ratio: float, place: Place) -> Iterator[Complaint]:
+    low, high = codebook.BREW_RATIO.minimum or 0.0, codebook.BREW_RATIO.maximum or 100.0
+    if not low <= ratio <= high:
+        yield place.complaint(
+            "beverage_g",
+            f"1 : {say_number(ratio, 2)}",
+            "dose and beverage together give a brew ratio that cannot be",
+            "Check the two for a slip of the decimal mark or swapped columns.",
+        )
+
+
+def doubled_values(rows: list[tuple[Place, Row]], name: str) -> Iterator[Complaint]:
+    """Rows whose ``name`` an earlier row has already."""
     first_seen: dict[Any, int | None] = {}
     for place, row in rows:
         value = row.get(name)
