@@ -17,19 +17,36 @@ class Tree:
 
     plan: Plan
 
+    def block_seen(self, block: tuple[int, ...]) -> tuple[int, ...]:
+        """A block in standard order."""
+        return tuple(sorted(block))
+
     def seen(self, images: dict[int, int]) -> tuple[object, ...]:
         """The plan with methods renamed, unnamed ones alike, in one standard order."""
         return tuple(
             sorted(
                 tuple(
                     sorted(
-                        tuple(sorted(tuple(sorted(images.get(m, -1) for m in b)) for b in bag))
+                        tuple(
+                            sorted(
+                                self.block_seen(tuple(images.get(m, -1) for m in block))
+                                for block in bag
+                            )
+                        )
                         for bag in session
                     )
                 )
                 for session in self.plan
             )
         )
+
+
+class OrderedTree(Tree):
+    """The same, where the order of the shots within a block counts."""
+
+    def block_seen(self, block: tuple[int, ...]) -> tuple[int, ...]:
+        """A block as it stands."""
+        return block
 
 
 def log10_stabiliser(tree: Tree, n_methods: int, held: tuple[int, ...] = ()) -> float:
@@ -74,12 +91,14 @@ def _can_map(tree: Tree, n_methods: int, fixed: list[int], point: int, image: in
 def _swaps_of_equal_parts(tree: Tree) -> float:
     """Common logarithm of the ways to exchange equal sessions, bags, blocks and shots."""
     everyone = {m: m for session in tree.plan for bag in session for block in bag for m in block}
-    total = _of_equal(Tree((session,)).seen(everyone) for session in tree.plan)
+    kind = type(tree)
+    total = _of_equal(kind((session,)).seen(everyone) for session in tree.plan)
     for session in tree.plan:
-        total += _of_equal(Tree(((bag,),)).seen(everyone) for bag in session)
+        total += _of_equal(kind(((bag,),)).seen(everyone) for bag in session)
         for bag in session:
-            total += _of_equal(tuple(sorted(block)) for block in bag)
-            total += sum(_of_equal(block) for block in bag)
+            total += _of_equal(tree.block_seen(block) for block in bag)
+            if kind is Tree:
+                total += sum(_of_equal(block) for block in bag)
     return total
 
 

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from kit.design.blockdesign import IntArray
-from kit.design.symmetry import Tree, log10_stabiliser
+from kit.design.symmetry import OrderedTree, Tree, log10_stabiliser
 from kit.schedule.scheme import Scheme, log10_factorial
 
 
@@ -34,8 +34,11 @@ class PermutedScheme(Scheme):
         plan = np.broadcast_to(self._array, (n, *self._array.shape))
         for axis in (1, 2, 3):
             plan = _permute_units(rng, plan, axis)
-        plan = rng.permuted(plan, axis=4).reshape(n, -1)
+        plan = self._permute_places(rng, plan).reshape(n, -1)
         return np.take_along_axis(self._relabellings(rng, n), plan, axis=1)
+
+    def _permute_places(self, rng: np.random.Generator, plan: IntArray) -> IntArray:
+        return rng.permuted(plan, axis=4)
 
     def _relabellings(self, rng: np.random.Generator, n: int) -> IntArray:
         """For each draw, the method that takes each part of the plan."""
@@ -47,24 +50,53 @@ class PermutedScheme(Scheme):
     @cached_property
     def log10_methods(self) -> float:
         """Distinct plans: the permutations over those that leave the base plan as it is."""
-        sessions, bags, blocks, places = self._array.shape
+        places = self._array[..., 0].size * log10_factorial(self._array.shape[-1])
+        return self._log10_unit_moves + places - self._log10_fixing(Tree(self.base))
+
+    @property
+    def _log10_unit_moves(self) -> float:
+        """Ways to permute method names and whole sessions, bags and blocks."""
+        sessions, bags, blocks, _ = self._array.shape
         moves = log10_factorial(len(self.names) - len(self.held)) + log10_factorial(sessions)
-        moves += sessions * log10_factorial(bags) + sessions * bags * log10_factorial(blocks)
-        moves += self._array[..., 0].size * log10_factorial(places)
-        return moves - log10_stabiliser(Tree(self.base), len(self.names), self.held)
+        return moves + sessions * log10_factorial(bags) + sessions * bags * log10_factorial(blocks)
+
+    def _log10_fixing(self, tree: Tree) -> float:
+        return log10_stabiliser(tree, len(self.names), self.held)
 
     def method_words(self) -> str:
         """See :class:`Scheme`."""
-        sessions, bags, _, _ = self._array.shape
-        parts = ["which method plays which part in the plan"] if self._free > 1 else []
-        parts += ["the order of the sessions' plans"] if sessions > 1 else []
-        parts += ["the order of the bags in a session"] if bags > 1 else []
-        parts += ["the order of the blocks", "the order of the shots in each block"]
+        parts = [*self._unit_words(), "the order of the shots in each block"]
         return f"One plan of blocks is drawn out at random: {', '.join(parts)}."
 
-    @property
-    def _free(self) -> int:
-        return len(self.names) - len(self.held)
+    def _unit_words(self) -> list[str]:
+        sessions, bags, blocks, _ = self._array.shape
+        words = {
+            "which method plays which part in the plan": len(self.names) - len(self.held),
+            "the order of the sessions": sessions,
+            "the order of the bags in a session": bags,
+            "the order of the blocks": blocks,
+        }
+        return [text for text, units in words.items() if units > 1]
+
+
+@dataclass(frozen=True)
+class OrderedPlanScheme(PermutedScheme):
+    """One base plan in which the order of the shots within a block is balanced, and kept."""
+
+    def _permute_places(self, rng: np.random.Generator, plan: IntArray) -> IntArray:  # noqa: ARG002
+        return plan
+
+    @cached_property
+    def log10_methods(self) -> float:
+        """See :class:`PermutedScheme`; the places within a block stay."""
+        return self._log10_unit_moves - self._log10_fixing(OrderedTree(self.base))
+
+    def method_words(self) -> str:
+        """See :class:`Scheme`."""
+        return (
+            "One plan of blocks with balanced orders is drawn out at random: "
+            f"{', '.join(self._unit_words())}."
+        )
 
 
 def _permute_units(rng: np.random.Generator, plan: IntArray, axis: int) -> IntArray:

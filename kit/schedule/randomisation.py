@@ -5,11 +5,14 @@ from __future__ import annotations
 import itertools
 
 from kit.design.blockdesign import BlockDesign
+from kit.design.carryover import even_followers, even_places
 from kit.design.grouping import grouped_blocks
 from kit.design.incomplete import best_incomplete_blocks
+from kit.design.symmetry import Plan
 from kit.errors import PlanError
-from kit.schedule.frame import Shape, shape_of
-from kit.schedule.permuted import LatinScheme, PermutedScheme
+from kit.schedule.followers import FollowersScheme, follower_units
+from kit.schedule.frame import Shape, reference_places, shape_of
+from kit.schedule.permuted import LatinScheme, OrderedPlanScheme, PermutedScheme
 from kit.schedule.scheme import CompleteScheme, Scheme, WholePlots
 from kit.trial import Trial
 
@@ -28,6 +31,7 @@ def randomisation_scheme(trial: Trial) -> Scheme:
         "split-plot": _complete,
         "incomplete blocks": _incomplete,
         "latin square": _latin,
+        "carry-over balanced": _followers,
     }[trial.layout.design]
     return build(trial, shape)
 
@@ -110,10 +114,13 @@ def _check_whole_plots(shape: Shape, plots: int, settings: int) -> None:
 
 def _incomplete(trial: Trial, shape: Shape) -> Scheme:
     design = incomplete_design(trial, shape)
-    bags = shape.bags_per_session if shape.bags_are_equal else 1
-    plan = grouped_blocks(design, shape.sessions, bags)
     held = (trial.method_names.index(_control(trial)),) if always_control(trial) else ()
-    return PermutedScheme(tuple(trial.method_names), None, plan, held)
+    return PermutedScheme(tuple(trial.method_names), None, _grouped(design, shape), held)
+
+
+def _grouped(design: BlockDesign, shape: Shape) -> Plan:
+    bags = shape.bags_per_session if shape.bags_are_equal else 1
+    return grouped_blocks(design, shape.sessions, bags)
 
 
 def always_control(trial: Trial) -> bool:
@@ -152,16 +159,11 @@ def incomplete_design(trial: Trial, shape: Shape) -> BlockDesign:
 
 def _latin(trial: Trial, shape: Shape) -> Scheme:
     t = len(trial.methods)
-    if trial.layout.control_shots_per_block > 1:
-        raise PlanError(
-            "A Latin square has one shot of each method in a block, so the control cannot be "
-            "pulled more often. The nearest possible: complete blocks."
-        )
-    if shape.block_size != t:
-        raise PlanError(
-            f"A Latin square of {t} methods has blocks of {t} shots, not {shape.block_size}. "
-            f"The nearest possible: blocks of {t}."
-        )
+    _refuse_extra_control(trial, "a Latin square")
+    if shape.block_size < t:
+        plan = _grouped(even_places(incomplete_design(trial, shape)), shape)
+        return OrderedPlanScheme(tuple(trial.method_names), None, plan, ())
+    _refuse_longer_blocks(shape, t, "A Latin square")
     squares, rest = divmod(shape.blocks, t)
     if rest:
         raise PlanError(
@@ -170,3 +172,39 @@ def _latin(trial: Trial, shape: Shape) -> Scheme:
             f"{t * (squares + 1)} blocks, or “carry-over balanced”, which takes any number."
         )
     return LatinScheme(tuple(trial.method_names), None, squares)
+
+
+def _followers(trial: Trial, shape: Shape) -> Scheme:
+    t = len(trial.methods)
+    _refuse_extra_control(trial, "an order balanced for carry-over")
+    if shape.block_size < t:
+        plan = _grouped(even_followers(incomplete_design(trial, shape)), shape)
+        return OrderedPlanScheme(tuple(trial.method_names), None, plan, ())
+    _refuse_longer_blocks(shape, t, "An order balanced for carry-over")
+    references = reference_places(
+        trial.layout.reference_shots_per_session, shape.blocks_per_session
+    )
+    # The first block of a session, and one after a reference shot, follow no study shot.
+    joined = [
+        block > 0 and block not in references
+        for _ in range(shape.sessions)
+        for block in range(shape.blocks_per_session)
+    ]
+    return FollowersScheme(tuple(trial.method_names), None, follower_units(t, joined))
+
+
+def _refuse_extra_control(trial: Trial, what: str) -> None:
+    if always_control(trial):
+        raise PlanError(
+            f"In {what} each method is pulled equally often, so the control cannot be pulled more "
+            "often than the others. The nearest possible: complete blocks with the control "
+            "repeated."
+        )
+
+
+def _refuse_longer_blocks(shape: Shape, t: int, what: str) -> None:
+    if shape.block_size > t:
+        raise PlanError(
+            f"{what} of {t} methods has blocks of {t} shots, not {shape.block_size}. "
+            f"The nearest possible: blocks of {t}, and more of them."
+        )
