@@ -186,12 +186,14 @@ def _missing(row: Row, place: Place, trial: Trial) -> Iterator[Complaint]:
     """What a kept study shot must have to give an extraction yield."""
     if (row.get("role") or "study") != "study" or (row.get("status") or "kept") != "kept":
         return
-    if row.get("reason") or row.get("ey_pct") is not None:
+    if row.get("reason"):
         return
+    has_yield = row.get("ey_pct") is not None
     if all(outcome.measure != codebook.EY.name for outcome in trial.outcomes):
         return
     for name in _NEEDED:
-        if row.get(name) is None and name not in row.get("unreadable", ()):
+        expected = name in row or not has_yield  # a table may give the yield and nothing else
+        if expected and row.get(name) is None and name not in row.get("unreadable", ()):
             label = codebook.column(name).label
             yield place.complaint(
                 name,
