@@ -99,6 +99,7 @@ def study_shots(shots: pd.DataFrame, trial: Trial) -> tuple[pd.DataFrame, list[S
     DataError
         If no study shot was kept.
     """
+    shots = _with_role_and_status(shots)
     pulled = shots[shots["role"] == "study"]
     aside = [
         SetAside(
@@ -113,6 +114,16 @@ def study_shots(shots: pd.DataFrame, trial: Trial) -> tuple[pd.DataFrame, list[S
     if kept.empty:
         raise DataError("There is no study shot to analyse. Log the shots of the schedule first.")
     return kept.reset_index(drop=True), aside
+
+
+def _with_role_and_status(shots: pd.DataFrame) -> pd.DataFrame:
+    """Shots that came without a plan are study shots that were kept."""
+    roles = shots["role"].astype(object) if "role" in shots else pd.Series(index=shots.index)
+    status = shots["status"].astype(object) if "status" in shots else pd.Series(index=shots.index)
+    return shots.assign(
+        role=roles.where(roles.notna() & (roles != ""), "study"),
+        status=status.where(status.notna() & (status != ""), "kept"),
+    )
 
 
 def with_model_columns(shots: pd.DataFrame, trial: Trial) -> pd.DataFrame:

@@ -26,6 +26,8 @@ class Record:
         Times a comparison was asked for before the trial was complete.
     deviations
         Rows of ``codebook.DEVIATIONS``.
+    unknown
+        Sentences on what is not known of shots that were imported.
     """
 
     randomised: bool = True
@@ -33,6 +35,7 @@ class Record:
     frozen_before_first_shot: bool = True
     peeks: int = 0
     deviations: pd.DataFrame | None = None
+    unknown: tuple[str, ...] = ()
 
 
 def limits_of(trial: Trial, study: pd.DataFrame, record: Record) -> list[str]:
@@ -40,19 +43,19 @@ def limits_of(trial: Trial, study: pd.DataFrame, record: Record) -> list[str]:
     return [
         *_design_limits(record),
         *_conduct_limits(record),
-        *_blinding_limits(trial),
-        *_scope_limits(trial, study),
+        *_blinding_limits(trial, record),
+        *_scope_limits(trial, study, record),
     ]
 
 
 def _design_limits(record: Record) -> list[str]:
-    words = []
-    if not record.randomised:
+    words = list(record.unknown)
+    if not record.randomised and not words:
         words.append(
             "The order of the shots was not drawn at random, so anything that changed along the "
             "way (grinder, beans, hands) may stand behind a difference shown here."
         )
-    if not record.blocked:
+    if not record.blocked and not record.unknown:
         words.append(
             "The shots were not arranged in blocks, so methods were not compared like with like."
         )
@@ -76,7 +79,9 @@ def _conduct_limits(record: Record) -> list[str]:
     return words
 
 
-def _blinding_limits(trial: Trial) -> list[str]:
+def _blinding_limits(trial: Trial, record: Record) -> list[str]:
+    if record.unknown:
+        return ["Who knew which method a cup came from is not recorded."]
     blinding = trial.blinding
     knew = ["the person who pulled the shots"]
     knew += ["the person who measured"] if not blinding.measurer else []
@@ -88,14 +93,16 @@ def _blinding_limits(trial: Trial) -> list[str]:
     return [f"{sentence_case(joined)} {verb} not blind to the method."]
 
 
-def _scope_limits(trial: Trial, study: pd.DataFrame) -> list[str]:
-    sessions = int(study["session"].nunique()) if "session" in study else 1
+def _scope_limits(trial: Trial, study: pd.DataFrame, record: Record) -> list[str]:
+    sessions = int(study["session"].nunique()) if "session" in study else 0
+    over = f", over {sessions} {'session' if sessions == 1 else 'sessions'}" if sessions else ""
     words = [
-        f"One coffee ({trial.coffee.name}), one grinder, one machine and one pair of hands, over "
-        f"{sessions} {'session' if sessions == 1 else 'sessions'}: "
+        f"One coffee ({trial.coffee.name}), one grinder, one machine and one pair of hands{over}: "
         "the answer is about that set-up, not about every kitchen."
     ]
-    if trial.recipe.grind == "untouched":
+    if record.unknown:
+        words.append("Whether the grind was the same for every method is not recorded.")
+    elif trial.recipe.grind == "untouched":
         words.append(
             "The grind stayed the same for every method. That isolates the preparation, and is "
             "hard on a method that changes the flow: re-dialled, the answer may be another."

@@ -16,6 +16,7 @@ from kit.findings import Findings, Record, state_findings
 from kit.findings.needs import shots_in_words
 from kit.schedule import FREEZE_FILE, read_freeze
 from kit.shotlog import read_log, read_shots, schedule_of, tastings_table
+from kit.shotlog.limitations import limitations_of
 from kit.trial import Trial, read_trial
 
 Progress = Callable[[str], None]
@@ -71,13 +72,15 @@ def all_deviations(folder: Path, trial: Trial, shots: pd.DataFrame) -> pd.DataFr
 def folder_record(folder: Path, shots: pd.DataFrame, deviations: pd.DataFrame) -> Record:
     """How the trial was run: drawn at random or not, sealed in time or not, peeks, deviations."""
     schedule = schedule_of(folder)
+    log = read_log(folder)
     study = shots[shots["role"] == "study"]
     return Record(
         randomised=schedule is not None,
         blocked=bool(study["block"].notna().any()) if "block" in study else False,
         frozen_before_first_shot=_sealed_in_time(folder, shots),
-        peeks=len(read_log(folder).peeks),
+        peeks=len(log.peeks),
         deviations=deviations,
+        unknown=tuple(limitations_of(log)),
     )
 
 
