@@ -15,7 +15,7 @@ is Fisher's; later ones use the observed Hessian while it is positive definite.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,7 +27,7 @@ from kit.analysis.moments import Array, CovarianceModel, Mask
 MAX_STEPS = 200
 MAX_HALVINGS = 45
 FULL_STEP_BELOW = 1e-8  # predicted gain under which rounding in f hides any comparison
-CONVERGED_BELOW = 1e-13  # predicted gain, in units of −2 log-likelihood, of the last step
+CONVERGED_BELOW = 1e-18  # predicted gain, in units of −2 log-likelihood, of the last step
 
 
 @dataclass(frozen=True)
@@ -102,10 +102,10 @@ def minimise(objective: Objective, start: Array, free: Mask | None = None) -> Mi
         return None
     gain = np.inf
     for step in range(1, MAX_STEPS + 1):
-        for hessian in _hessians(now, moving, first=step == 1):
-            direction = _direction(theta[moving], now.gradient[moving], hessian)
-            gain = float(-now.gradient[moving] @ direction)
-            reached = _advance(objective, theta, moving, direction, now.value, gain)
+        for part, hessian in _models(now, theta, moving, first=step == 1):
+            direction = _direction(theta[part], now.gradient[part], hessian)
+            gain = float(-now.gradient[part] @ direction)
+            reached = _advance(objective, theta, part, direction, now.value, gain)
             if reached is not None:
                 break
         else:
@@ -116,11 +116,20 @@ def minimise(objective: Objective, start: Array, free: Mask | None = None) -> Mi
     return Minimum(theta, now, MAX_STEPS, gain, False)
 
 
-def _hessians(now: Criterion, moving: Mask, first: bool) -> list[Array]:
-    """Hessians to try in turn, each positive definite."""
-    grid = np.ix_(moving, moving)
-    choices = [now.expected[grid]] if first else [now.observed[grid], now.expected[grid]]
-    return [h for h in choices if _positive_definite(h)]
+def _models(
+    now: Criterion, theta: Array, moving: Mask, first: bool
+) -> Iterator[tuple[Mask, Array]]:
+    """Quadratic models to try in turn: the entries that move, and a positive definite Hessian.
+
+    The observed Hessian; the observed Hessian without the entries that rest at zero and
+    want to stay; the expected one.
+    """
+    resting = (theta == 0.0) & (now.gradient > 0.0)
+    choices = [(moving, now.observed), (moving & ~resting, now.observed), (moving, now.expected)]
+    for part, hessian in choices[2:] if first else choices:
+        inner = hessian[np.ix_(part, part)]
+        if part.any() and _positive_definite(inner):
+            yield part, inner
 
 
 def _positive_definite(matrix: Array) -> bool:
