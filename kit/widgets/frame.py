@@ -68,7 +68,7 @@ def present(view: type[PanelView], model: type[PanelModel], folder: Path | None)
     failure is shown as a sentence, never as a traceback.
     """
     while _shown:
-        _shown.pop().close()
+        _close(_shown.pop())
     place = Path.cwd() if folder is None else Path(folder)
     try:
         panel = view(model(place)).widget
@@ -76,6 +76,13 @@ def present(view: type[PanelView], model: type[PanelModel], folder: Path | None)
         panel = _failed(failure_sentence(error, place))
     _shown.append(panel)
     display(panel)
+
+
+def _close(widget: widgets.Widget) -> None:
+    """Close a widget and all it holds, so that running a cell again and again costs no memory."""
+    for child in getattr(widget, "children", ()):
+        _close(child)
+    widget.close()
 
 
 def _failed(sentence: str) -> widgets.Widget:

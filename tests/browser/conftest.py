@@ -19,10 +19,6 @@ import pytest
 from kit.launcher import NotebookServer, copy_missing_notebooks, notebook_server
 from kit.shipped import sample_session
 
-playwright_api = pytest.importorskip(
-    "playwright.sync_api", reason="the browser tests need the package playwright"
-)
-
 CHROMIUM_NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 CHROMIUM_SWITCHES = [
     "--no-sandbox",
@@ -96,7 +92,9 @@ def bench(chromium: str, jupyter_home: Path, tmp_path_factory: pytest.TempPathFa
 
 @pytest.fixture(scope="session")
 def browser_driver(chromium: str) -> Iterator:
-    with playwright_api.sync_playwright() as driver:
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
         yield driver
 
 

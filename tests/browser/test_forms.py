@@ -38,6 +38,7 @@ def test_notebook_opens_as_a_form(name: str, open_notebook, findings) -> None:
         page.emulate_media(color_scheme=scheme)
         light = "true" if scheme == "light" else "false"
         page.wait_for_selector(f"body[data-jp-theme-light={light}]", state="attached")
+        page.wait_for_selector("#jupyterlab-splash", state="detached")
         for screen, (width, height) in SCREENS.items():
             page.set_viewport_size({"width": width, "height": height})
             page.wait_for_function(f"innerWidth === {width}")

@@ -222,8 +222,10 @@ def test_a_cell_run_again_closes_the_panel_before(trial_folder: Path, capsys) ->
 
     show(trial_folder)
     (first,) = frame._shown
+    inside = first.children[2].children[0]
     show(trial_folder)
     assert first.comm is None
+    assert inside.comm is None
     assert len(frame._shown) == 1
 
 
