@@ -1,0 +1,35 @@
+"""What many tests share: the sample sessions, copied and analysed once."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from kit.results import Results, compute_results, write_tables_and_findings
+from kit.shotlog import write_tables
+
+SAMPLES = Path(__file__).parents[1] / "sample_sessions"
+
+
+@pytest.fixture(scope="session")
+def samples() -> Path:
+    """The folder of the sample sessions: read it, never write there."""
+    return SAMPLES
+
+
+@pytest.fixture(scope="session")
+def four_naps_results() -> Results:
+    """The analysis of ``four_naps``, made once."""
+    return compute_results(SAMPLES / "four_naps")
+
+
+@pytest.fixture(scope="session")
+def published_four_naps(
+    tmp_path_factory: pytest.TempPathFactory, four_naps_results: Results
+) -> Path:
+    """A copy of ``four_naps`` with tables and findings written; do not change it."""
+    folder = tmp_path_factory.mktemp("published") / "four_naps"
+    shutil.copytree(SAMPLES / "four_naps", folder)
+    write_tables(folder)
+    write_tables_and_findings(four_naps_results, folder)
+    return folder
