@@ -137,6 +137,21 @@ def fit_variances(
     return _as_fits(layout, state, value, info, scale, done)
 
 
+def predicted_residuals(
+    layout: VarianceLayout, fits: VarianceFits, response: Array
+) -> tuple[Array, Array]:
+    """One fit's shots less their predicted mean, session and block: e = y − Xβ̂ − Zû.
+
+    For a layout with one common SD and a single response (n). Returns e (n) and H (n × n) with
+    e = H y and E(e e′) = s² H where all shots have the same SD.
+    """
+    w = 1 / fits.group_variances[:, 0]
+    B = w[:, None, None] * layout.crossproducts[0]
+    K = _inner_inverse(layout, B, fits.random_variances)[0][0]
+    H = np.eye(len(response)) - w[0] * (layout.design @ K @ layout.design.T)
+    return H @ (response - response.mean()), H
+
+
 def _as_fits(
     layout: VarianceLayout,
     state: tuple[Array, Array],
