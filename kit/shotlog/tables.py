@@ -116,6 +116,12 @@ def tastings_table(log: Log, schedule: pd.DataFrame | None) -> pd.DataFrame:
     return typed_table(rows, codebook.TASTINGS)
 
 
+def fault_scores_table(log: Log) -> pd.DataFrame:
+    """One row a score of a video: ``code, scorer, faults, at``, in the order entered."""
+    rows = [(event.data["code"], event.by, event.data["faults"], event.at) for event in log.scores]
+    return pd.DataFrame(rows, columns=["code", "scorer", "faults", "at"])
+
+
 def write_tables(folder: Path) -> list[Path]:
     """Write the three tables of a trial from its journal, each in one step; returns their paths.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from pathlib import Path
 
 import pytest
@@ -112,8 +113,8 @@ def test_once_a_later_block_has_begun_a_shot_is_no_longer_replaced(tmp_path: Pat
     _, schedule = small_trial(tmp_path)
     first, second = blocks_of(schedule)[:2]
     pull_until(tmp_path, schedule, second, 2)
-    lost = next(shot for shot in read_log(tmp_path).shots if shot.planned_shot and
-                schedule.set_index("planned_shot").loc[shot.planned_shot, "block"] == first)  # fmt: skip
+    in_first = set(schedule.loc[schedule["block"] == first, "planned_shot"])
+    lost = next(shot for shot in read_log(tmp_path).shots if shot.planned_shot in in_first)
     data = {"target": lost.id, "changes": {"reason": "spill"}, "reason": "seen on video"}
     log = read_log(tmp_path)
     events = [new_event("shot", dict(shot.entered), START, "op", shot.id) for shot in log.shots]
@@ -190,5 +191,5 @@ def test_whatever_happens_every_pull_is_settled_once_and_spares_keep_to_their_bl
     pulled = [log.stands_for(shot) for shot in log.shots]
     study_blocks = [blocks[number] for number in pulled if isinstance(blocks[number], str)]
     study_blocks = [block for block in study_blocks if block]
-    changes = sum(a != b for a, b in zip(study_blocks, study_blocks[1:], strict=False))
+    changes = sum(a != b for a, b in itertools.pairwise(study_blocks))
     assert changes == len(set(study_blocks)) - (1 if study_blocks else 0)  # each block is one run
