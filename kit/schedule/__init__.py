@@ -1,12 +1,18 @@
 """The run order: drawn from a recorded seed, sealed, printed, and mended when things go wrong."""
 
+from kit.schedule.balance_certificate import Certificate, certificate
 from kit.schedule.draw import BIT_GENERATOR, draw_schedule
-from kit.schedule.files import SCHEDULE_FILE, read_schedule, write_schedule
-from kit.schedule.freeze import (
+from kit.schedule.files import (
     FREEZE_FILE,
+    SCHEDULE_FILE,
+    is_sealed,
+    make_schedule,
+    read_schedule,
+    write_schedule,
+)
+from kit.schedule.freeze import (
     Freeze,
     freeze_trial,
-    is_sealed,
     read_freeze,
     verify_freeze,
 )
@@ -17,11 +23,14 @@ __all__ = [
     "BIT_GENERATOR",
     "FREEZE_FILE",
     "SCHEDULE_FILE",
+    "Certificate",
     "Freeze",
     "Scheme",
+    "certificate",
     "draw_schedule",
     "freeze_trial",
     "is_sealed",
+    "make_schedule",
     "randomisation_scheme",
     "read_freeze",
     "read_schedule",

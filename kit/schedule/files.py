@@ -7,13 +7,36 @@ import io
 from pathlib import Path
 
 import pandas as pd
+import tomlkit
 
 from kit import codebook
-from kit.errors import Complaint, DataError, TableError
+from kit.errors import Complaint, DataError, PlanError, TableError
 from kit.files import read_text, write_atomically
-from kit.schedule.draw import as_schedule
+from kit.schedule.draw import as_schedule, draw_schedule
+from kit.trial import TRIAL_FILE, read_trial
 
 SCHEDULE_FILE = "schedule.csv"
+FREEZE_FILE = "freeze.json"
+
+
+def is_sealed(folder: Path) -> bool:
+    """Whether the plan of a folder is sealed."""
+    return (folder / FREEZE_FILE).exists()
+
+
+def refuse_if_sealed(folder: Path) -> None:
+    """Stop whoever would change a sealed plan.
+
+    Raises
+    ------
+    PlanError
+        If the folder is sealed.
+    """
+    if is_sealed(folder):
+        raise PlanError(
+            f"This plan is sealed ({FREEZE_FILE}) and is not changed any more. What has to be "
+            "done otherwise is recorded as a deviation; another plan needs a new folder."
+        )
 
 
 def schedule_text(schedule: pd.DataFrame) -> str:
@@ -26,6 +49,23 @@ def schedule_text(schedule: pd.DataFrame) -> str:
     return stream.getvalue()
 
 
+def make_schedule(folder: Path, seed: int) -> pd.DataFrame:
+    """Draw the schedule of a trial folder, write it, and keep its seed in ``trial.toml``.
+
+    Raises
+    ------
+    PlanError
+        If the plan is sealed, or its layout cannot be had.
+    """
+    refuse_if_sealed(folder)
+    schedule = draw_schedule(read_trial(folder), seed)
+    document = tomlkit.parse(read_text(folder / TRIAL_FILE))
+    document["layout"]["seed"] = int(seed)  # type: ignore[index]
+    write_atomically(folder / TRIAL_FILE, tomlkit.dumps(document))
+    write_schedule(schedule, folder)
+    return schedule
+
+
 def write_schedule(schedule: pd.DataFrame, folder: Path) -> Path:
     """Write ``schedule.csv`` in one step.
 
@@ -34,8 +74,6 @@ def write_schedule(schedule: pd.DataFrame, folder: Path) -> Path:
     PlanError
         If the folder's plan is sealed: a sealed schedule is never replaced.
     """
-    from kit.schedule.freeze import refuse_if_sealed
-
     refuse_if_sealed(folder)
     return write_atomically(folder / SCHEDULE_FILE, schedule_text(schedule))
 

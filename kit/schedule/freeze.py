@@ -14,11 +14,15 @@ import kit
 from kit.errors import DataError, PlanError
 from kit.files import read_text, sha256_of, write_atomically
 from kit.schedule.draw import BIT_GENERATOR, draw_schedule
-from kit.schedule.files import SCHEDULE_FILE, schedule_text
+from kit.schedule.files import (
+    FREEZE_FILE,
+    SCHEDULE_FILE,
+    refuse_if_sealed,
+    schedule_text,
+)
 from kit.schedule.randomisation import randomisation_scheme
 from kit.trial import TRIAL_FILE, read_trial
 
-FREEZE_FILE = "freeze.json"
 _JOURNAL = "shots.jsonl"
 # Crockford's base 32 (2019): no i, l, o or u, so nothing can be misread on a screen.
 _ALPHABET = "0123456789abcdefghjkmnpqrstvwxyz"
@@ -97,26 +101,6 @@ def freeze_trial(folder: Path, at: datetime, seed: int | None = None) -> Freeze:
     text = json.dumps(content, ensure_ascii=False, indent=2)
     write_atomically(folder / FREEZE_FILE, text + "\n")
     return freeze
-
-
-def is_sealed(folder: Path) -> bool:
-    """Whether the plan of a folder is sealed."""
-    return (folder / FREEZE_FILE).exists()
-
-
-def refuse_if_sealed(folder: Path) -> None:
-    """Stop whoever would change a sealed plan.
-
-    Raises
-    ------
-    PlanError
-        If the folder is sealed.
-    """
-    if is_sealed(folder):
-        raise PlanError(
-            f"This plan is sealed ({FREEZE_FILE}) and is not changed any more. What has to be "
-            "done otherwise is recorded as a deviation; another plan needs a new folder."
-        )
 
 
 def _refuse_after_first_shot(folder: Path) -> None:

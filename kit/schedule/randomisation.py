@@ -6,6 +6,7 @@ import itertools
 
 from kit.design.blockdesign import BlockDesign
 from kit.design.carryover import even_followers, even_places
+from kit.design.factorial import confounded_blocks
 from kit.design.grouping import grouped_blocks
 from kit.design.incomplete import best_incomplete_blocks
 from kit.design.symmetry import Plan
@@ -114,7 +115,12 @@ def _check_whole_plots(shape: Shape, plots: int, settings: int) -> None:
 
 def _incomplete(trial: Trial, shape: Shape) -> Scheme:
     design = incomplete_design(trial, shape)
-    held = (trial.method_names.index(_control(trial)),) if always_control(trial) else ()
+    held: tuple[int, ...] = ()
+    if always_control(trial):
+        held = (trial.method_names.index(_control(trial)),)
+    elif divided_factorial(trial, shape) is not None:
+        # Which interactions are given up to the blocks is part of the plan, so no cell moves.
+        held = tuple(range(len(trial.methods)))
     return PermutedScheme(tuple(trial.method_names), None, _grouped(design, shape), held)
 
 
@@ -142,7 +148,7 @@ def incomplete_design(trial: Trial, shape: Shape) -> BlockDesign:
             "The nearest possible: complete blocks (layout.design = “complete blocks”)."
         )
     if not always_control(trial):
-        return best_incomplete_blocks(t, k, shape.blocks)
+        return divided_factorial(trial, shape) or best_incomplete_blocks(t, k, shape.blocks)
     control = trial.method_names.index(_control(trial))
     copies = trial.layout.control_shots_per_block
     if not 2 <= k - copies <= t - 1:
@@ -155,6 +161,28 @@ def incomplete_design(trial: Trial, shape: Shape) -> BlockDesign:
     rest = best_incomplete_blocks(t - 1, k - copies, shape.blocks)
     blocks = tuple((control,) * copies + tuple(others[m] for m in block) for block in rest.blocks)
     return BlockDesign(t, blocks, f"the control in every block, the others {rest.origin}")
+
+
+def divided_factorial(trial: Trial, shape: Shape) -> BlockDesign | None:
+    """The blocks of a factorial at two levels judged by its effects, or None for other trials."""
+    levels = [factor.levels for factor in trial.easy_factors]
+    if trial.primary.family != "factorial" or any(len(level) != 2 for level in levels):
+        return None
+    if len(trial.methods) != 2 ** len(levels) or len(levels) < 2:
+        return None
+    design = confounded_blocks(len(levels), shape.block_size, shape.blocks)
+    if design is None:
+        return None
+    cells = [
+        sum(
+            (factor.levels.index(method.settings[factor.name])) << i
+            for i, factor in enumerate(trial.easy_factors)
+        )
+        for method in trial.methods
+    ]
+    method_of = {cell: method for method, cell in enumerate(cells)}
+    blocks = tuple(tuple(method_of[cell] for cell in block) for block in design.blocks)
+    return BlockDesign(len(trial.methods), blocks, design.origin)
 
 
 def _latin(trial: Trial, shape: Shape) -> Scheme:
