@@ -15,6 +15,7 @@ TRIAL_FILES = (
     "readings.csv",
     "tastings.csv",
     "deviations.csv",
+    "analysis_lock.json",
 )
 NEEDED = ("trial.toml", "shots.jsonl", "shots.csv")
 RESULTS = "results"

@@ -26,6 +26,8 @@ class Record:
         Times a comparison was asked for before the trial was complete.
     deviations
         Rows of ``codebook.DEVIATIONS``.
+    analyst_was_blind
+        The analysis was settled on letters, before names were shown.
     unknown
         Sentences on what is not known of shots that were imported.
     """
@@ -35,6 +37,7 @@ class Record:
     frozen_before_first_shot: bool = True
     peeks: int = 0
     deviations: pd.DataFrame | None = None
+    analyst_was_blind: bool = False
     unknown: tuple[str, ...] = ()
 
 
@@ -87,7 +90,7 @@ def _blinding_limits(trial: Trial, record: Record) -> list[str]:
     knew += ["the person who measured"] if not blinding.measurer else []
     knew += ["the person who counted faults"] if not blinding.fault_scorer else []
     knew += ["the tasters"] if trial.tasting.tasters and not blinding.taster else []
-    knew += ["the person who analysed"] if not blinding.analyst else []
+    knew += ["the person who analysed"] if not record.analyst_was_blind else []
     verb = "was" if len(knew) == 1 else "were"
     joined = listed(knew)
     return [f"{sentence_case(joined)} {verb} not blind to the method."]

@@ -1,6 +1,7 @@
 """From a trial folder to its results: tables, pictures, findings, page; from the files alone."""
 
-from kit.results.compute import Results, compute_results, folder_record
+from kit.results.compute import Results, compute_blind_results, compute_results, folder_record
+from kit.results.lock import lock_analysis, names_hidden, read_lock
 from kit.results.pictures import pictures_of
 from kit.results.tables import result_tables
 from kit.results.write import RESULTS_FOLDER, write_figures, write_tables_and_findings
@@ -8,9 +9,13 @@ from kit.results.write import RESULTS_FOLDER, write_figures, write_tables_and_fi
 __all__ = [
     "RESULTS_FOLDER",
     "Results",
+    "compute_blind_results",
     "compute_results",
     "folder_record",
+    "lock_analysis",
+    "names_hidden",
     "pictures_of",
+    "read_lock",
     "result_tables",
     "write_figures",
     "write_tables_and_findings",

@@ -9,11 +9,13 @@ from pathlib import Path
 
 import pandas as pd
 
+from kit.analysis.masking import masked_table, masked_trial
 from kit.analysis.result import Analysis
 from kit.analysis.trial_analysis import analyse_trial
 from kit.deviations import deviations_from_log, read_deviations
 from kit.findings import Findings, Record, state_findings
 from kit.findings.needs import shots_in_words
+from kit.results.lock import mask_of, read_lock
 from kit.schedule import FREEZE_FILE, read_freeze
 from kit.shotlog import read_log, read_shots, schedule_of, tastings_table
 from kit.shotlog.limitations import limitations_of
@@ -43,11 +45,40 @@ def compute_results(folder: Path, progress: Progress | None = None) -> Results:
     DataError, PlanError
         If a file of the trial cannot be read, or there is no study shot.
     """
+    return _results(*_read(folder), progress)
+
+
+def compute_blind_results(folder: Path, progress: Progress | None = None) -> Results:
+    """The same with letters for the names of the methods (and of the levels of factors)."""
+    trial, shots, tastings, deviations, record = _read(folder)
+    seed = read_freeze(folder).seed if (folder / FREEZE_FILE).exists() else 0
+    mask = mask_of(trial, seed)
+    return _results(
+        masked_trial(trial, mask),
+        masked_table(shots, mask),
+        masked_table(tastings, mask),
+        deviations,
+        record,
+        progress,
+    )
+
+
+def _read(folder: Path) -> tuple[Trial, pd.DataFrame, pd.DataFrame, pd.DataFrame, Record]:
     trial = read_trial(folder)
     shots = read_shots(folder)
     tastings = tastings_table(read_log(folder), schedule_of(folder))
     deviations = all_deviations(folder, trial, shots)
-    record = folder_record(folder, shots, deviations)
+    return trial, shots, tastings, deviations, folder_record(folder, trial, shots, deviations)
+
+
+def _results(
+    trial: Trial,
+    shots: pd.DataFrame,
+    tastings: pd.DataFrame,
+    deviations: pd.DataFrame,
+    record: Record,
+    progress: Progress | None,
+) -> Results:
     analysis = analyse_trial(trial, shots, tastings, progress)
     findings = state_findings(trial, analysis, record, partial(shots_in_words, trial))
     return Results(trial, shots, tastings, deviations, record, analysis, findings)
@@ -69,7 +100,9 @@ def all_deviations(folder: Path, trial: Trial, shots: pd.DataFrame) -> pd.DataFr
     return joined.fillna("")
 
 
-def folder_record(folder: Path, shots: pd.DataFrame, deviations: pd.DataFrame) -> Record:
+def folder_record(
+    folder: Path, trial: Trial, shots: pd.DataFrame, deviations: pd.DataFrame
+) -> Record:
     """How the trial was run: drawn at random or not, sealed in time or not, peeks, deviations."""
     schedule = schedule_of(folder)
     log = read_log(folder)
@@ -81,6 +114,7 @@ def folder_record(folder: Path, shots: pd.DataFrame, deviations: pd.DataFrame) -
         peeks=len(log.peeks),
         deviations=deviations,
         unknown=tuple(limitations_of(log)),
+        analyst_was_blind=trial.blinding.analyst and read_lock(folder) is not None,
     )
 
 

@@ -31,9 +31,14 @@ def write_tables_and_findings(results: Results, folder: Path) -> list[Path]:
         write_atomically(target / f"{name}.csv", csv_of(table))
         for name, table in result_tables(results).items()
     ]
-    findings = json.dumps(results.findings.as_data(), ensure_ascii=False, indent=1, default=_plain)
-    written.append(write_atomically(folder / RESULTS_FOLDER / FINDINGS_FILE, findings + "\n"))
-    return written
+    path = folder / RESULTS_FOLDER / FINDINGS_FILE
+    return [*written, write_atomically(path, findings_text(results))]
+
+
+def findings_text(results: Results) -> str:
+    """The findings as JSON, the same bytes for the same findings."""
+    data = results.findings.as_data()
+    return json.dumps(data, ensure_ascii=False, indent=1, default=_plain) + "\n"
 
 
 def write_figures(pictures: list[Picture], folder: Path, formats: tuple[str, ...]) -> list[Path]:

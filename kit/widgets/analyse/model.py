@@ -1,52 +1,122 @@
-"""What is to be judged, and whether there are shots to judge it by. No widgets here."""
+"""What the shots say, when it may be seen, and under which names. No widgets here."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+
 import pandas as pd
 
-from kit.codebook import column
-from kit.trial import Outcome
+from kit.errors import DataError, KitError
+from kit.figures import Picture
+from kit.findings.claims import Claim
+from kit.findings.findings import verdict_grid
+from kit.results import (
+    Results,
+    compute_blind_results,
+    compute_results,
+    lock_analysis,
+    names_hidden,
+    pictures_of,
+)
+from kit.results.write import findings_text
+from kit.shotlog import is_complete, log_peek, read_log, schedule_of, write_tables
 from kit.widgets.panel_model import JOURNAL_FILE, PanelModel
 
-SHOTS_FILE = "shots.csv"
-_ASPECTS = {"mean": "mean", "spread": "consistency (SD)", "rate": "share of shots with one"}
+PEEK_REFUSED = (
+    "Not yet: results looked at along the way tempt one to stop at a lucky moment. Testing after "
+    "every block turns a 5 % chance of a false alarm into about 18 %. "
+    "That you asked is noted in the log and will stand in the report."
+)
 
 
 class AnalyseModel(PanelModel):
-    """The outcomes of the trial and what is missing for judging them."""
+    """The findings of a completed trial; letters for names until the analysis is settled."""
 
-    def outcomes(self) -> pd.DataFrame:
-        """One row an outcome: what, how judged, smallest difference that matters, its part."""
-        listed = self.trial.outcomes if self.trial is not None else ()
-        return pd.DataFrame(
-            [
-                (_label(outcome), _margin(outcome), outcome.family, outcome.role)
-                for outcome in listed
-            ],
-            columns=["Outcome", "Smallest difference that matters", "Compared", "Part"],
-        )
+    def __init__(self, folder: Path) -> None:
+        self.results: Results | None = None
+        self.hidden = False
+        self.to_pull = 0
+        super().__init__(folder)
+
+    def read_folder(self) -> None:
+        """Look how far the trial has come; what was computed before is thrown away."""
+        self.results = None
+        self.hidden = self.trial is not None and names_hidden(self.folder)
+        self.to_pull = self._still_to_pull() if self.trial is not None else 0
 
     def unmet(self) -> list[str]:
         """What is still missing before the shots can be judged."""
         if self.trial is None:
             return super().unmet()
-        if not (self.has(JOURNAL_FILE) or self.has(SHOTS_FILE)):
-            return ["No shot is logged yet. Log shots in 2_shoot."]
+        if not self.has(JOURNAL_FILE):
+            return ["No shot is logged yet. Log shots in 2_shoot, or import a table."]
+        if self.to_pull:
+            pulls = "pull is" if self.to_pull == 1 else "pulls are"
+            return [f"{self.to_pull} {pulls} still to be made; the answer comes after the last."]
         return []
 
+    @property
+    def ready(self) -> bool:
+        """Whether everything is there to be analysed."""
+        return not self.unmet()
 
-def _label(outcome: Outcome) -> str:
-    try:
-        measure = column(outcome.measure).label
-    except KeyError:
-        measure = outcome.measure.capitalize()
-    return f"{measure}, {_ASPECTS.get(outcome.aspect, outcome.aspect)}"
+    def compute(self, progress: Callable[[str], None]) -> Results:
+        """Analyse the trial; the result is kept by :meth:`keep`, so that this may run apart."""
+        write_tables(self.folder)
+        analyse = compute_blind_results if self.hidden else compute_results
+        return analyse(self.folder, progress)
 
+    def keep(self, results: Results) -> None:
+        """Take over what was computed and tell the views."""
+        self.results = results
+        self.touch()
 
-def _margin(outcome: Outcome) -> str:
-    size = outcome.smallest_difference
-    if outcome.aspect == "spread":
-        return f"{size:g} times"
-    if outcome.aspect == "rate":
-        return f"{100 * size:g} percentage points"
-    return f"{size:g} points" if outcome.measure.endswith("_pct") else f"{size:g}"
+    def ask_early(self, at: datetime, by: str) -> str:
+        """Note that somebody asked before the end; returns why there is no answer."""
+        shots_done = len(read_log(self.folder).shots)
+        log_peek(self.folder, "comparison of methods", shots_done, at, by)
+        return PEEK_REFUSED
+
+    def settle(self, at: datetime, by: str) -> None:
+        """Settle the blind analysis as it stands and take the letters off.
+
+        Raises
+        ------
+        DataError
+            If nothing was analysed yet, or it was settled before.
+        """
+        if self.results is None:
+            raise DataError("There is nothing to settle yet: wait until the analysis is done.")
+        lock_analysis(self.folder, findings_text(self.results), at, by)
+        self.refresh()
+
+    # -- what is shown ---------------------------------------------------------------------------
+
+    def grid(self) -> pd.DataFrame:
+        """Verdicts: pairs in rows, outcomes in columns."""
+        return pd.DataFrame() if self.results is None else verdict_grid(self.results.analysis)
+
+    def claims(self, outcome: str) -> list[Claim]:
+        """The claim sheet of one outcome."""
+        if self.results is None:
+            return []
+        return [claim for claim in self.results.findings.claims if claim.outcome == outcome]
+
+    def pictures(self) -> list[Picture]:
+        """All pictures, the raw shots first; none where drawing is refused in words."""
+        try:
+            return [] if self.results is None else pictures_of(self.results)
+        except KitError:
+            return []
+
+    def _still_to_pull(self) -> int:
+        schedule = schedule_of(self.folder)
+        if schedule is None or not self.has(JOURNAL_FILE):
+            return 0
+        log = read_log(self.folder)
+        if is_complete(schedule, log):
+            return 0
+        planned = schedule[schedule["role"] != "spare"]
+        return max(len(planned) - len(log.done) - len(log.skipped), 1)

@@ -1,15 +1,23 @@
-"""The analysis on the screen: the question and what it will be judged by."""
+"""The analysis on the screen: the answer first, everything else unfolds."""
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import cast
 
 import ipywidgets as widgets
 
+from kit.results import Results
 from kit.widgets.analyse.model import AnalyseModel
+from kit.widgets.analyse.page import details_page, verdict_page
 from kit.widgets.frame import PanelView
-from kit.widgets.tables import html_table
-from kit.widgets.theme import paragraph
+from kit.widgets.progress import LongWork, Reporter
+from kit.widgets.theme import main_button, paragraph, plain_button, row
+
+LETTERS_NOTE = (
+    "Methods are shown as letters. Look at the checks, decide that nothing needs to change, then "
+    "settle the analysis: it is recorded, and the names appear."
+)
 
 
 class AnalyseView(PanelView):
@@ -23,14 +31,63 @@ class AnalyseView(PanelView):
         return cast(AnalyseModel, self.model)
 
     def body(self) -> list[widgets.Widget]:
-        """The question and the table of outcomes."""
+        """Question, answer, the settling of a blind analysis, and the details."""
         question = self.analysis.trial.question if self.analysis.trial is not None else ""
-        self._question = paragraph(question, "kit-question")
-        self._outcomes = widgets.HTML()
-        return [self._question, self._outcomes]
+        self._answer = widgets.HTML()
+        self._details = widgets.HTML()
+        self._letters = paragraph(LETTERS_NOTE)
+        self._settle = main_button("Settle the analysis and show the names")
+        self._settle.on_click(self.guard(self._settle_clicked))
+        self._early = plain_button("Show a comparison now")
+        self._early.on_click(self.guard(self._early_clicked))
+        self._work = LongWork(self.status, self.guard)
+        self._blind = widgets.VBox([self._letters, row(self._settle)])
+        self._blind.add_class("kit-section")
+        return [
+            paragraph(question, "kit-question"),
+            self._work.widget,
+            self._answer,
+            self._blind,
+            self._early,
+            self._details,
+        ]
 
     def update(self) -> None:
-        """Show the outcomes as the model has them."""
-        self._outcomes.value = html_table(
-            self.analysis.outcomes(), "What is judged, decided before the first shot"
-        )
+        """Show the answer as far as the model has it; start the analysis when it may start."""
+        model = self.analysis
+        _show(self._early, model.to_pull > 0)
+        _show(self._blind, model.results is not None and model.hidden)
+        if model.results is None:
+            self._answer.value = self._details.value = ""
+            if model.ready and not self._work.running:
+                self._start()
+            return
+        self._answer.value = verdict_page(model)
+        self._details.value = details_page(model)
+
+    def _start(self) -> None:
+        trial = self.analysis.trial
+        steps = len(trial.outcomes) + 1 if trial is not None else 1
+
+        def work(report: Reporter) -> Results:
+            done = 0
+
+            def progress(_: str) -> None:
+                nonlocal done
+                report(done / steps)
+                done += 1
+
+            return self.analysis.compute(progress)
+
+        self._work.start("Analysing the shots", work, self.analysis.keep)
+
+    def _settle_clicked(self, _: object) -> None:
+        self.analysis.settle(datetime.now().astimezone(), by="analyst")
+        self.status.say("The analysis is settled and recorded. The names are shown.")
+
+    def _early_clicked(self, _: object) -> None:
+        self.status.say(self.analysis.ask_early(datetime.now().astimezone(), by="analyst"))
+
+
+def _show(widget: widgets.Widget, visible: bool) -> None:
+    widget.layout.display = None if visible else "none"

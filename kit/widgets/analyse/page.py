@@ -1,0 +1,104 @@
+"""The findings as HTML for the panel: verdict, grid, pictures, what unfolds. All text escaped."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import pandas as pd
+from markupsafe import Markup
+
+from kit.figures import Picture
+from kit.findings.findings import OutcomeFinding
+from kit.widgets.analyse.model import AnalyseModel
+from kit.widgets.images import svg_data_uri
+from kit.widgets.tables import html_table
+
+STANDING_SIGNS = {"supported": "✓", "contradicted": "✕", "the shots are silent": "·"}
+VERDICT_SIGNS = {"different": "≠", "same": "=", "cannot tell": "?"}
+
+
+def verdict_page(model: AnalyseModel) -> str:
+    """The headline, the grid of verdicts, the raw shots in order, and the limits."""
+    if model.results is None:
+        return ""
+    findings = model.results.findings
+    parts = [
+        Markup('<p class="kit-answer">{}</p>').format(findings.headline),
+        Markup(html_table(_signed(model.grid()), "Verdict on each pair and outcome")),
+        Markup('<p class="kit-quiet">≠ different   = same for all practical purposes   '
+               "? these shots cannot tell</p>"),
+        *[_figure(picture) for picture in model.pictures()[:1]],
+        Markup("<h2>What these shots cannot speak for</h2>"),
+        _list((*findings.limits, *findings.set_aside)),
+    ]  # fmt: skip
+    return str(Markup("").join(parts))
+
+
+def details_page(model: AnalyseModel) -> str:
+    """One part to unfold for each outcome: its sentences, pictures, claims and method."""
+    if model.results is None:
+        return ""
+    pictures = model.pictures()[1:]
+    parts = []
+    for finding in model.results.findings.outcomes:
+        own = [picture for picture in pictures if _belongs(picture, finding)]
+        parts.append(_outcome(model, finding, own))
+    return str(Markup("").join(parts))
+
+
+def _outcome(model: AnalyseModel, finding: OutcomeFinding, own: list[Picture]) -> Markup:
+    claims = pd.DataFrame(
+        [
+            {
+                "To say": claim.claim,
+                "The shots": f"{STANDING_SIGNS[claim.standing]} {claim.standing}",
+                "Strongest wording they bear": claim.strongest,
+                "To say more": claim.needs,
+            }
+            for claim in model.claims(finding.outcome)
+        ]
+    )
+    sheet = (
+        Markup("<details><summary>What may be said</summary>{}</details>").format(
+            Markup(html_table(claims, f"Claims about {finding.outcome}"))
+        )
+        if len(claims)
+        else Markup("")
+    )
+    return Markup(
+        '<details class="kit-outcome"><summary>{}</summary>{}{}{}'
+        "<details><summary>How it was analysed</summary>{}</details></details>"
+    ).format(
+        finding.headline,
+        Markup("").join(_figure(picture) for picture in own),
+        _list(finding.pairs),
+        sheet,
+        _list(finding.notes),
+    )
+
+
+def _belongs(picture: Picture, finding: OutcomeFinding) -> bool:
+    """Pictures carry the name of their measure; those of spread start so."""
+    measure, _, aspect = finding.outcome.rpartition(" ")
+    if not picture.name.endswith(measure):
+        return False
+    return picture.name.startswith("spread") == (aspect == "spread")
+
+
+def _signed(grid: pd.DataFrame) -> pd.DataFrame:
+    """Verdicts with a sign in front, so that the grid is read at a glance and without colour."""
+    shown = grid.copy()
+    for name in shown.columns[1:]:
+        shown[name] = [f"{VERDICT_SIGNS.get(cell, '')} {cell}".strip() for cell in shown[name]]
+    return shown
+
+
+def _figure(picture: Picture) -> Markup:
+    return Markup('<figure class="kit-figure"><img alt="{}" src="{}"></figure>').format(
+        picture.alt, svg_data_uri(picture)
+    )
+
+
+def _list(sentences: Iterable[str]) -> Markup:
+    entries = Markup("").join(Markup("<li>{}</li>").format(sentence) for sentence in sentences)
+    return Markup('<ul class="kit-list">{}</ul>').format(entries)
