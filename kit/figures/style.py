@@ -167,6 +167,8 @@ class Canvas:
 MM = 1 / 25.4
 PAGE = Canvas(width_in=8.0, height_in=None, font_pt=10.5)
 """Notebook and report."""
+PHONE = Canvas(width_in=4.6, height_in=None, font_pt=10.5)
+"""A report on a phone."""
 PRINT_SINGLE = Canvas(width_in=85 * MM, height_in=None, font_pt=7.0)
 """One column of a journal: 85 mm, text 7 pt (common practice, no source)."""
 PRINT_DOUBLE = Canvas(width_in=174 * MM, height_in=None, font_pt=8.0)
