@@ -12,9 +12,11 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from kit.analysis.exact import exact_stratified_p
+from kit.analysis.exact import exact_odds_ratio, exact_stratified_p
+from kit.analysis.multiplicity import holm_p
+from kit.analysis.ordinal import OrdinalFit, fit_ordinal
 from kit.analysis.usable import pair_positions, two_methods_or_more, usable_rows
-from kit.errors import DataError
+from kit.errors import DataError, ModelError
 
 RATES = ("method", "n", "faulty", "rate", "lower", "upper")
 DIFFERENCES = ("a", "b", "difference", "lower", "upper", "p", "p_adjusted")
@@ -115,24 +117,67 @@ def fault_differences(
     each = 1 - (1 - level) / len(pairs)
     records = [_difference(rows, methods[i], methods[j], strata, each) for i, j in pairs]
     differences = pd.DataFrame(records)
-    differences["p_adjusted"] = holm(differences["p"].to_numpy())
+    differences["p_adjusted"] = holm_p(differences["p"].to_numpy())
     return differences[list(DIFFERENCES)]
 
 
-def holm(p: np.ndarray) -> np.ndarray:
-    """Holm's (1979) step-down adjustment."""
-    from statsmodels.stats.multitest import multipletests
+def fault_odds(
+    table: pd.DataFrame,
+    measure: str = "faults",
+    strata: str | None = None,
+    level: float = 0.95,
+) -> pd.DataFrame:
+    """Odds ratios of a fault for all pairs, compared within strata.
 
-    return np.asarray(multipletests(p, method="holm")[1])
+    Columns ``a, b, odds_ratio, lower, upper``.
+        The conditional maximum-likelihood estimate with its exact interval (simultaneous by
+    Bonferroni). It stays valid where one method never or always shows a fault: the estimate is
+    then 0 or infinite and one limit is finite; where neither has shown any, nothing is known
+    (estimate empty, 0 to infinity).
+    """
+    columns = ["method"] if strata is None else ["method", strata]
+    rows = _fault_rows(table, measure, columns)
+    methods = two_methods_or_more(rows, "faults")
+    pairs = pair_positions(len(methods))
+    each = 1 - (1 - level) / len(pairs)
+    records = []
+    for i, j in pairs:
+        is_a, faulty, groups = _pair(rows, methods[i], methods[j], strata)
+        odds = exact_odds_ratio(tables_by_stratum(is_a, faulty, groups), each)
+        records.append((methods[i], methods[j], *odds))
+    return pd.DataFrame(records, columns=["a", "b", "odds_ratio", "lower", "upper"])
+
+
+def fault_model(table: pd.DataFrame, stratum: str, measure: str = "faults") -> OrdinalFit:
+    """A logistic mixed model of faulty shots: method fixed, one random intercept a ``stratum``.
+
+    Exact maximum likelihood by quadrature; effects are log odds of a faulty shot against the first
+    method (use :func:`kit.analysis.ordinal.ordinal_pairs` for pairs). One random column only: name
+    the finest one (block), which takes up what the coarser ones do. Where a method never or always
+    shows a fault there is no finite estimate and the model is refused; :func:`fault_odds`, exact
+    within strata, is its substitute.
+
+    Raises
+    ------
+    ModelError
+        If faults are all or none, of the trial or of one method.
+    """
+    rows = _fault_rows(table, measure, ["method", stratum])
+    share = rows.groupby("method", observed=True)["faulty"].mean()
+    extreme = share.index[(share == 0) | (share == 1)]
+    if len(extreme):
+        often = "always" if share[extreme[0]] == 1 else "never"
+        raise ModelError(
+            f"“{extreme[0]}” {often} showed a fault, so a logistic model has no finite estimate "
+            "for it. The exact odds ratio within blocks stands in its place."
+        )
+    return fit_ordinal(rows, "faulty", ["method"], stratum)
 
 
 def _difference(
     rows: pd.DataFrame, a: str, b: str, strata: str | None, level: float
 ) -> dict[str, object]:
-    pair = rows[rows["method"].isin([a, b])]
-    is_a = pair["method"].eq(a).to_numpy()
-    faulty = pair["faulty"].to_numpy()
-    groups = np.zeros(len(pair)) if strata is None else pair[strata].cat.codes.to_numpy()
+    is_a, faulty, groups = _pair(rows, a, b, strata)
     x_a, x_b = int(faulty[is_a].sum()), int(faulty[~is_a].sum())
     n_a, n_b = int(is_a.sum()), int((~is_a).sum())
     lower, upper = newcombe_interval(x_a, n_a, x_b, n_b, level)
@@ -146,6 +191,16 @@ def _difference(
     }
 
 
+def _pair(
+    rows: pd.DataFrame, a: str, b: str, strata: str | None
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Of the shots of a and b: which are a's, which are faulty, and the number of the stratum."""
+    pair = rows[rows["method"].astype(str).isin([a, b])]
+    is_a = pair["method"].astype(str).eq(a).to_numpy()
+    groups = np.zeros(len(pair)) if strata is None else pair[strata].cat.codes.to_numpy()
+    return is_a, pair["faulty"].to_numpy(), groups
+
+
 def tables_by_stratum(is_a: np.ndarray, faulty: np.ndarray, strata: np.ndarray) -> np.ndarray:
     """One row a stratum: faulty a, sound a, faulty b, sound b."""
     rows = []
@@ -156,18 +211,32 @@ def tables_by_stratum(is_a: np.ndarray, faulty: np.ndarray, strata: np.ndarray) 
     return np.array(rows, dtype=int)
 
 
+def counted_faults(
+    table: pd.DataFrame, measure: str = "faults", columns: Sequence[str] = ("method",)
+) -> pd.DataFrame:
+    """The usable rows, their faults checked to be whole numbers.
+
+    Raises
+    ------
+    DataError
+        If a count is negative or no whole number.
+    """
+    rows = usable_rows(table, measure, columns)
+    counts = rows[measure].to_numpy()
+    wrong = counts[(counts < 0) | (counts != np.round(counts))]
+    if wrong.size:
+        raise DataError(
+            f"The column “{measure}” holds {wrong[0]:g}; faults are counted in whole numbers, "
+            "0 for none."
+        )
+    return rows
+
+
 def _fault_rows(
     table: pd.DataFrame, measure: str, columns: Sequence[str] = ("method",)
 ) -> pd.DataFrame:
-    rows = usable_rows(table, measure, columns)
-    counts = rows[measure].to_numpy()
-    if (counts < 0).any() or (counts != np.round(counts)).any():
-        wrong = counts[(counts < 0) | (counts != np.round(counts))][0]
-        raise DataError(
-            f"The column “{measure}” holds {wrong:g}; faults are counted in whole numbers, "
-            "0 for none."
-        )
-    return rows.assign(faulty=(counts > 0).astype(int))
+    rows = counted_faults(table, measure, columns)
+    return rows.assign(faulty=(rows[measure] > 0).astype(int))
 
 
 def _check_count(faulty: int, n: int) -> None:

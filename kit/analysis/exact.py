@@ -62,6 +62,44 @@ def exact_odds_ratio(tables: np.ndarray, level: float = 0.95) -> tuple[float, fl
     return root(lambda t: float(mass(t) @ counts) - seen), lower, upper
 
 
+def exact_sum_p(values: np.ndarray, is_a: np.ndarray, strata: np.ndarray) -> float:
+    """Two-sided p of no difference when counts swap methods freely within each stratum.
+
+    The permutation distribution of the sum over the shots of a, exact: how often each sum comes
+    from choosing as many of a stratum's counts as a has there. It holds however the counts are
+    distributed, faults that come in bunches included. p is the share of sums at least as far from
+    the expected one as the sum seen.
+
+    Parameters
+    ----------
+    values
+        Faults of each shot, whole numbers, shape (n,).
+    is_a
+        Whether a shot is of method a (else b), shape (n,).
+    strata
+        Label of each shot's stratum, shape (n,).
+    """
+    ways, expected = np.ones(1), 0.0
+    for stratum in np.unique(strata):
+        here = values[strata == stratum].astype(int)
+        chosen = int(is_a[strata == stratum].sum())
+        ways = np.convolve(ways, _sums_of_chosen(here, chosen))
+        expected += chosen * here.mean()
+    seen = values[is_a].sum()
+    far = np.abs(np.arange(len(ways)) - expected) >= abs(seen - expected) - 1e-9
+    return float(min(ways[far].sum() / ways.sum(), 1.0))
+
+
+def _sums_of_chosen(values: np.ndarray, chosen: int) -> np.ndarray:
+    """Share of the choices of ``chosen`` of ``values`` that give each sum, from 0 up."""
+    ways = np.zeros((chosen + 1, int(values.sum()) + 1))
+    ways[0, 0] = 1.0
+    for value in values:
+        for size in range(chosen, 0, -1):
+            ways[size, value:] += ways[size - 1, : ways.shape[1] - value]
+    return ways[chosen] / ways[chosen].sum()
+
+
 def _conditional_distribution(tables: np.ndarray) -> tuple[int, np.ndarray]:
     """The smallest possible count of a, and log weights of it and every larger count."""
     tables = np.atleast_2d(np.asarray(tables))
