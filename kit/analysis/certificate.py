@@ -47,11 +47,19 @@ class Certificate:
                 f"There is a second, worse solution ({min(self.other_optima):.3g} lower in twice "
                 "the log-likelihood): the data hardly choose between two explanations of the noise."
             )
-        if self.zero_components:
-            names = " and ".join(self.zero_components)
+        own = [n for n in self.zero_components if n.startswith("residual[")]
+        shared = [n for n in self.zero_components if n not in own]
+        if shared:
             said.append(
-                f"The variance of {names} is estimated as zero: these shots show no more of it "
-                "than chance would. That is an estimate, not proof that it is absent."
+                f"The variance of {' and '.join(shared)} is estimated as zero: these shots show no "
+                "more of it than chance would. That is an estimate, not proof that it is absent."
+            )
+        if own:
+            names = " and ".join(n.removeprefix("residual[").removesuffix("]") for n in own)
+            said.append(
+                f"The shot-to-shot SD of {names} is estimated as zero, because with so few shots "
+                "the block effects can follow that method exactly. It is not zero in truth: do not "
+                "read it as perfect consistency, and judge the means by a model with one SD."
             )
         return " ".join(said)
 

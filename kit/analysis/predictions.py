@@ -29,7 +29,7 @@ def random_effects(fit: MixedModelFit) -> pd.DataFrame:
                 {
                     "component": grouping.name,
                     "level": list(grouping.levels),
-                    "estimate": fit.data.scale * variance * pull,
+                    "estimate": fit.data.scale * variance * pull + 0.0,  # no minus zero
                     "se": fit.data.scale * np.sqrt(left),
                 }
             )
