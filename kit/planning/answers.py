@@ -15,6 +15,7 @@ from kit.errors import PlanError
 from kit.numerals import say_number
 from kit.planning import inputs
 from kit.planning.assurance import assurance
+from kit.planning.comparisons import Comparison
 from kit.planning.laid_out import LaidOut
 from kit.planning.layouts import reliability
 from kit.planning.power import difference_detected, power, two_sided_power
@@ -119,7 +120,8 @@ def answer_sentences(trial: Trial, layout: LaidOut | None = None) -> list[str]:
     outcome = trial.primary
     sentences = []
     if outcome.aspect == "mean":
-        sentences.append(_difference_sentence(trial, layout, shots))
+        family = comparison_family(trial, outcome, _checked(trial, layout))
+        sentences += [_difference_sentence(trial, comparison, shots) for comparison in family]
     sentences += [_plain_sentence(row) for _, row in found.iterrows() if row["kind"] in _PLAIN]
     return sentences
 
@@ -214,13 +216,13 @@ def _checked(trial: Trial, layout: LaidOut | None) -> LaidOut | None:
     return layout
 
 
-def _difference_sentence(trial: Trial, layout: LaidOut | None, shots: float) -> str:
+def _difference_sentence(trial: Trial, comparison: Comparison, shots: float) -> str:
     outcome = trial.primary
-    comparison = comparison_family(trial, outcome, layout)[0]
     size = outcome.smallest_difference
     found = difference_detected(comparison, shots)
     seen = say_difference(round(found, 2), outcome.measure)
-    start = f"With {_say_shots(shots)} of each method you will see a difference of {seen}"
+    where = f" in {comparison.words}" if outcome.family == "factorial" else ""
+    start = f"With {_say_shots(shots)} of each method you will see a difference of {seen}{where}"
     if found <= size:
         return f"{start}, less than the {say_difference(size, outcome.measure)} that matter."
     chance = say_chance(power(comparison, size, shots))

@@ -83,19 +83,27 @@ def margin_shown(
 def exact_tost_power(
     contrast: Contrast, margin: float, true_difference: float, false_alarms: float
 ) -> float:
+    """Power of two one-sided t tests at level ``false_alarms`` each."""
+    t = float(stdtrit(contrast.df, 1 - inputs.error_rate(false_alarms)))
+    return chance_inside(contrast, margin, true_difference, t)
+
+
+def chance_inside(
+    contrast: Contrast, margin: float, true_difference: float, multiplier: float
+) -> float:
     """P(-margin + t·se·S <= estimate <= margin - t·se·S), S² a chi-square over its df.
 
-    Given S the probability is a difference of two normal tails, positive while
-    S < margin / (t se); it is averaged over S by Gauss-Legendre quadrature up to there.
+    The chance that the interval estimate ± ``multiplier`` × SE lies inside ±``margin``. Given S
+    it is a difference of two normal tails, positive while S < margin / (t se); it is averaged
+    over S by Gauss-Legendre quadrature up to there.
     """
-    t = float(stdtrit(contrast.df, 1 - inputs.error_rate(false_alarms)))
     low, high = _scale_range(contrast.df)
-    high = min(high, margin / (t * contrast.se))
+    high = min(high, margin / (multiplier * contrast.se))
     if high <= low:
         return 0.0
     s = low + (high - low) * (_NODES + 1) / 2
-    above = ndtr((margin - true_difference) / contrast.se - t * s)
-    below = ndtr((-margin - true_difference) / contrast.se + t * s)
+    above = ndtr((margin - true_difference) / contrast.se - multiplier * s)
+    below = ndtr((-margin - true_difference) / contrast.se + multiplier * s)
     inside = (above - below) * np.exp(_log_scale_density(s, contrast.df))
     return float(np.clip((high - low) / 2 * (_WEIGHTS @ inside), 0.0, 1.0))
 

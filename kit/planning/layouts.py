@@ -24,7 +24,6 @@ from kit.analysis.formula import parse_formula
 from kit.analysis.kenward_roger import kenward_roger
 from kit.analysis.mixedmodel import Grouping, covariance_model
 from kit.analysis.modelmatrix import FixedPart, build_fixed_part, level_labels
-from kit.analysis.moments import scaled
 from kit.analysis.precision import Precision
 from kit.errors import ModelError, PlanError
 from kit.trial import Noise, Trial
@@ -92,7 +91,12 @@ def study_rows(schedule: pd.DataFrame, trial: Trial) -> pd.DataFrame:
     """
     if not (schedule["role"] == "study").any():
         raise PlanError("The schedule holds no study shot. Draw it again.")
-    planned = with_model_columns(schedule.assign(beverage_g=trial.recipe.beverage_g), trial)
+    named = ["method", *(f.name for f in trial.factors if f.name in schedule)]
+    filled = schedule.assign(
+        beverage_g=trial.recipe.beverage_g,
+        **{name: schedule[name].where(schedule[name] != "") for name in named},
+    )
+    planned = with_model_columns(filled, trial)
     return planned[planned["role"] == "study"].reset_index(drop=True)
 
 
@@ -174,11 +178,11 @@ def expected_spread_df(rows: pd.DataFrame, trial: Trial, noise: Noise) -> float:
     model = _without_covariate(designed_model(trial, rows))
     fixed = build_fixed_part(parse_formula(model.fixed), rows)
     methods = _grouping(rows, "method")
-    data = scaled(fixed.matrix, np.arange(len(rows), dtype=float) % 7)
+    q, _ = np.linalg.qr(fixed.matrix)
     groupings = tuple(_grouping(rows, name) for name in model.random)
     variances = assumed_variances(noise, model.random)
     theta = np.concatenate([variances[:-1], np.full(len(methods.levels), variances[-1])])
-    moments = covariance_model(groupings, methods, data.q, data.y).moments(theta)
+    moments = covariance_model(groupings, methods, q, np.zeros(len(rows))).moments(theta)
     if moments is None:
         raise PlanError("This layout cannot tell the spread of the methods. Plan more blocks.")
     weight = np.linalg.pinv(0.5 * moments.trace_pp, hermitian=True)
@@ -210,14 +214,14 @@ def _expected(
     n, p = fixed.matrix.shape
     if n <= p or np.linalg.matrix_rank(fixed.matrix) < p:
         raise ModelError("Too few shots for the model.")
-    data = scaled(fixed.matrix, np.arange(n, dtype=float) % 7)
+    q, r = np.linalg.qr(fixed.matrix)
     groupings = tuple(_grouping(rows, name) for name in model.random)
-    covariance = covariance_model(groupings, None, data.q, data.y)
+    covariance = covariance_model(groupings, None, q, np.zeros(n))
     moments = covariance.moments(variances)
     if moments is None or _not_told_apart(np.asarray(moments.trace_pp, dtype=float)):
         raise ModelError("The variances cannot be told apart.")
-    to_scaled = np.linalg.inv(data.r)
-    parts = kenward_roger(moments, covariance.fixed_moments(variances), np.zeros(p), to_scaled, 1.0)
+    at_truth = covariance.fixed_moments(variances)
+    parts = kenward_roger(moments, at_truth, np.linalg.inv(r), 1.0)
     return ExpectedFit(fixed, parts, n)
 
 

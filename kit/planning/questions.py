@@ -16,7 +16,7 @@ from kit.planning import comparisons as closed
 from kit.planning import laid_out
 from kit.planning.comparisons import Comparison, Contrast
 from kit.planning.consistency_power import odd_one_power_on, ratio_power
-from kit.planning.equivalence_power import exact_tost_power
+from kit.planning.equivalence_power import chance_inside, exact_tost_power
 from kit.planning.fault_power import MOST_FAULT_SHOTS, fisher_power
 from kit.planning.layouts import (
     Reliability,
@@ -157,7 +157,7 @@ def _about_means(trial: Trial, outcome: Outcome, layout: laid_out.LaidOut | None
             f"{outcome.name} difference {place}",
             "difference",
             outcome,
-            f"A difference of {said}: {comparison.words}",
+            f"A difference of {said} ({comparison.words})",
             trust,
             _difference_chance(comparison, size),
             comparison,
@@ -166,15 +166,29 @@ def _about_means(trial: Trial, outcome: Outcome, layout: laid_out.LaidOut | None
     ]
     pair = named_pair(trial, layout)
     if outcome.family == "all pairs" and len(trial.methods) > 2:
-        words = f"A difference of {said}: {pair.words}"
+        words = f"A difference of {said} ({pair.words})"
         key = f"{outcome.name} difference pair"
         chance = _difference_chance(pair, size)
         asked.append(Question(key, "difference", outcome, words, trust, chance, pair))
     if outcome.family != "factorial":
         asked += _about_the_best(trial, outcome, pair, trust)
-    words = f"Two equal methods shown to be the same within ±{said}"
-    key = f"{outcome.name} same"
-    asked.append(Question(key, "same", outcome, words, trust, _same_chance(pair, size), pair))
+    same = f"Two equal methods shown to be the same within ±{said}"
+    family = comparison_family(trial, outcome, layout)[0]
+    asked.append(
+        Question(
+            f"{outcome.name} same",
+            "same",
+            outcome,
+            f"{same} ({pair.words})",
+            trust,
+            _same_chance(pair, size),
+            pair,
+        )
+    )
+    if outcome.family != "factorial" and len(trial.methods) > 2:
+        key, words = f"{outcome.name} same together", f"{same} ({family.words})"
+        chance = _all_same_chance(family, size)
+        asked.append(Question(key, "same", outcome, words, trust, chance, family))
     return asked
 
 
@@ -227,7 +241,7 @@ def _about_spread(
             f"{outcome.name} pair",
             "spread",
             outcome,
-            f"One method {said} times as uneven as another, all pairs judged together",
+            f"One method {said} times as uneven as another (all pairs judged together)",
             "near",
             any_pair,
         )
@@ -246,8 +260,8 @@ def _about_faults(outcome: Outcome) -> Question:
         return fisher_power(high, BASE_FAULT_RATE, count, count)
 
     words = (
-        f"{100 * BASE_FAULT_RATE:.0f} % of shots with faults told from {100 * high:.0f} %, "
-        "one pair named in advance"
+        f"{100 * BASE_FAULT_RATE:.0f} % of shots with faults told from {100 * high:.0f} % "
+        "(one pair named in advance)"
     )
     return Question(f"{outcome.name} pair", "faults", outcome, words, "exact", chance)
 
@@ -265,6 +279,17 @@ def _same_chance(pair: Comparison, margin: float) -> Chance:
         found = pair.contrast(shots)
         scaled = Contrast(found.se * factor, found.df, found.multiplier)
         return exact_tost_power(scaled, margin, 0.0, 0.05)
+
+    return chance
+
+
+def _all_same_chance(family: Comparison, margin: float) -> Chance:
+    """The verdict "same" rests on the simultaneous interval of the family."""
+
+    def chance(shots: float, factor: float) -> float:
+        found = family.contrast(shots)
+        scaled = Contrast(found.se * factor, found.df, found.multiplier)
+        return chance_inside(scaled, margin, 0.0, found.multiplier)
 
     return chance
 

@@ -1,0 +1,224 @@
+"""A trial as arrays: its schedule, the model that will be fitted, and draws of virtual shots."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import combinations
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
+from scipy.special import stdtrit
+
+from kit.analysis.batch.layout import Layout, lay_out
+from kit.analysis.designed_model import designed_model
+from kit.planning.comparisons import dunnett_critical, tukey_critical
+from kit.planning.layouts import study_rows
+from kit.planning.truth import Truth
+from kit.trial import Factor, Trial
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Multiplier = Literal["t", "tukey", "dunnett"]
+
+FALSE_ALARMS = 0.05
+LEAST_DF = 0.5
+"""With fewer degrees of freedom no difference of any size could be found."""
+CELL_MARK = " / "
+"""Between the method and the levels of hard-to-change factors in the name of a cell."""
+
+
+@dataclass(frozen=True)
+class Family:
+    """Contrasts that are judged together, and by which multiplier."""
+
+    words: str
+    rows: Floats
+    """(contrasts, columns of the layout)."""
+    labels: tuple[tuple[str, str], ...]
+    """What stands on either side of each contrast."""
+    multiplier: Multiplier
+    size: int
+    """Levels compared (Tukey) or comparisons (Dunnett)."""
+
+    def critical(self, df: Floats) -> Floats:
+        """The |t| to pass, for each df."""
+        if self.size > 1 and self.multiplier != "t":
+            spline = _critical_spline(self.multiplier, self.size)
+            return np.asarray(np.exp(spline(1 / np.maximum(df, LEAST_DF))))
+        return np.asarray(stdtrit(df, 1 - FALSE_ALARMS / 2))
+
+
+@dataclass(frozen=True)
+class VirtualPlan:
+    """Everything virtual trials of one schedule have in common."""
+
+    rows: pd.DataFrame
+    """Study shots in run order."""
+    layout: Layout
+    method_of_shot: NDArray[np.intp]
+    """Number of the method (not the cell) of each shot, in the order of the trial."""
+    families: tuple[Family, ...]
+    """The family of the primary outcome first, then all pairs of methods (if another)."""
+    place_in_session: Floats
+    """Place of each shot in its session (of each cup in its sitting), centred within it."""
+
+
+def virtual_plan(schedule: pd.DataFrame, trial: Trial) -> VirtualPlan:
+    """The plan of a trial with this schedule (or with study rows only)."""
+    rows = study_rows(schedule, trial)
+    model = designed_model(trial, rows)
+    cells = rows["method"].astype(str)
+    for factor in trial.hard_factors:
+        cells = cells + CELL_MARK + rows[factor.name].astype(str)
+    layout = lay_out(
+        cells.to_numpy(),
+        {name: rows[name].astype(str) for name in model.random},
+        _adjust(model.fixed, rows),
+    )
+    place = (
+        rows["session_position"].astype(float)
+        if "session_position" in rows
+        else rows.groupby("session").cumcount().astype(float)
+    )
+    centred = place - place.groupby(rows["session"]).transform("mean")
+    return VirtualPlan(
+        rows,
+        layout,
+        rows["method"].cat.codes.to_numpy().astype(np.intp),
+        _families(trial, layout),
+        centred.to_numpy(),
+    )
+
+
+def draw_outcome(plan: VirtualPlan, truth: Truth, rng: np.random.Generator, trials: int) -> Floats:
+    """Virtual outcomes (shots, trials): session, block, shot noise and drift, but no means.
+
+    The methods' means are left out: standard errors and degrees of freedom do not depend on
+    them, so they are added to the estimates afterwards, for any means at no cost.
+    """
+    shots = len(plan.rows)
+    y = rng.standard_normal((shots, trials)) * np.array(truth.shot_sds)[plan.method_of_shot, None]
+    for column, codes in zip(plan.layout.names, plan.layout.codes, strict=True):
+        sd = truth.sd_of(column, plan.layout.names)
+        if sd > 0:
+            y += sd * rng.standard_normal((int(codes.max()) + 1, trials))[codes]
+    return np.asarray(y + truth.drift_per_shot * plan.place_in_session[:, None])
+
+
+def draw_kept(plan: VirtualPlan, truth: Truth, rng: np.random.Generator, trials: int) -> Bools:
+    """Which shots (shots, trials) were not lost."""
+    if truth.lost_share == 0:
+        return np.ones((len(plan.rows), trials), dtype=bool)
+    return rng.random((len(plan.rows), trials)) >= truth.lost_share
+
+
+def draw_faulty(plan: VirtualPlan, truth: Truth, rng: np.random.Generator, trials: int) -> Bools:
+    """Which shots (shots, trials) show a fault."""
+    rates = np.array(truth.fault_rates)[plan.method_of_shot, None]
+    return rng.random((len(plan.rows), trials)) < rates
+
+
+def true_ratios(plan: VirtualPlan, truth: Truth) -> Floats:
+    """Variance of each random column over the (mean) shot variance."""
+    shot = float(np.mean(np.square(truth.shot_sds)))
+    names = plan.layout.names
+    return np.array([truth.sd_of(name, names) ** 2 for name in names]) / shot
+
+
+def cell_means(plan: VirtualPlan, truth: Truth) -> Floats:
+    """True mean of each column of the layout: cells first, zero for adjustments."""
+    means = np.zeros(plan.layout.n_fixed)
+    by_name = dict(zip(truth.methods, truth.means, strict=True))
+    for i, cell in enumerate(plan.layout.methods):
+        means[i] = by_name[cell.split(CELL_MARK)[0]]
+    return means
+
+
+def _adjust(fixed: str, rows: pd.DataFrame) -> Floats | None:
+    """Indicator columns of position and previous method, one level less, where modelled."""
+    named = [name for name in ("position", "previous_method") if f" + {name}" in fixed]
+    if not named:
+        return None
+    columns = [pd.get_dummies(rows[name].astype(str), drop_first=True) for name in named]
+    return np.hstack([column.to_numpy(dtype=float) for column in columns])
+
+
+def _families(trial: Trial, layout: Layout) -> tuple[Family, ...]:
+    if trial.primary.family == "factorial":
+        return tuple(_effects(trial, layout))
+    pairs = all_pairs(layout)
+    if trial.primary.family == "against control":
+        return _against_control(trial, layout), pairs
+    return (pairs,)
+
+
+def all_pairs(layout: Layout) -> Family:
+    """All pairs of methods (of cells, in a factorial), judged together."""
+    labels = tuple(combinations(layout.methods, 2))
+    count = layout.n_methods
+    return Family("all pairs", layout.all_pairs(), labels, "tukey", count)
+
+
+def _against_control(trial: Trial, layout: Layout) -> Family:
+    control = layout.methods.index(trial.reference_method)
+    others = tuple(name for name in layout.methods if name != trial.reference_method)
+    labels = tuple((name, trial.reference_method) for name in others)
+    return Family("against control", layout.against(control), labels, "dunnett", len(others))
+
+
+def _effects(trial: Trial, layout: Layout) -> list[Family]:
+    """Main effects and two-factor interactions as contrasts of the cells."""
+    settings = {method.name: dict(method.settings) for method in trial.methods}
+    cells = []
+    for cell in layout.methods:
+        method, *hard = cell.split(CELL_MARK)
+        levels = dict(zip((f.name for f in trial.hard_factors), hard, strict=True))
+        cells.append({**settings[method], **levels})
+    effects = [_main_effect(factor.name, factor.levels, cells, layout) for factor in trial.factors]
+    for a, b in combinations(trial.factors, 2):
+        effects.append(_interaction(a, b, cells, layout))
+    return effects
+
+
+def _level_mean(name: str, level: str, cells: list[dict[str, str]], layout: Layout) -> Floats:
+    inside = np.array([cell[name] == level for cell in cells], dtype=float)
+    return np.concatenate([inside / inside.sum(), np.zeros(layout.n_fixed - len(cells))])
+
+
+def _main_effect(
+    name: str, levels: tuple[str, ...], cells: list[dict[str, str]], layout: Layout
+) -> Family:
+    means = {level: _level_mean(name, level, cells, layout) for level in levels}
+    pairs = tuple(combinations(levels, 2))
+    rows = np.array([means[a] - means[b] for a, b in pairs])
+    return Family(f"main effect of {name}", rows, pairs, "tukey", len(levels))
+
+
+def _interaction(a: Factor, b: Factor, cells: list[dict[str, str]], layout: Layout) -> Family:
+    def mean(level_a: str, level_b: str) -> Floats:
+        inside = np.array(
+            [cell[a.name] == level_a and cell[b.name] == level_b for cell in cells], dtype=float
+        )
+        return np.concatenate([inside / inside.sum(), np.zeros(layout.n_fixed - len(cells))])
+
+    (a0, a1), (b0, b1) = a.levels[:2], b.levels[:2]
+    row = mean(a0, b0) - mean(a0, b1) - mean(a1, b0) + mean(a1, b1)
+    return Family(f"interaction of {a.name} and {b.name}", row[None], ((a.name, b.name),), "t", 1)
+
+
+@lru_cache(maxsize=32)
+def _critical_spline(multiplier: Multiplier, size: int) -> CubicSpline:
+    """Log critical |t| over 1/df, for millions of decisions (comparisons with a control correlate
+    by one half); relative error below 1e-4 (tests/planning/test_simulation.py measures it).
+    """
+    inverse = np.linspace(0.0, 1 / LEAST_DF, 41) ** 2 * LEAST_DF
+    inverse[0] = 1e-7
+    if multiplier == "tukey":
+        values = [tukey_critical(size, 1 / float(x), FALSE_ALARMS) for x in inverse]
+    else:
+        values = [dunnett_critical(size, 0.5, 1 / float(x), FALSE_ALARMS) for x in inverse]
+    return CubicSpline(inverse, np.log(values))
