@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
-import anywidget
+import ipywidgets as widgets
 import traitlets
+from markupsafe import Markup
 
 
-class StatusLine(anywidget.AnyWidget):
-    """A line of text that is read out when it changes; an alert is read out at once."""
+class StatusLine(widgets.HTML):
+    """A line of plain text that is read out when it changes; an alert is read out at once.
 
-    _esm = Path(__file__).with_name("status.js")
-    message = traitlets.Unicode().tag(sync=True)
-    urgent = traitlets.Bool(False).tag(sync=True)
+    It is a plain HTML widget on purpose: what goes wrong must be said even where a widget that
+    brings its own script fails to load.
+    """
+
+    message = traitlets.Unicode()
+    urgent = traitlets.Bool(False)
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.add_class("kit-status")
 
     def say(self, sentence: str) -> None:
         """Something that went as wished."""
@@ -28,6 +34,7 @@ class StatusLine(anywidget.AnyWidget):
         self._show("", urgent=False)
 
     def _show(self, sentence: str, urgent: bool) -> None:
-        with self.hold_sync():  # both in one message, so that nothing is read out twice
-            self.message = sentence
-            self.urgent = urgent
+        self.message, self.urgent = sentence, urgent
+        role = "alert" if urgent else "status"
+        said = Markup('<div role="{}">{}</div>').format(role, sentence) if sentence else ""
+        self.value = str(said)

@@ -1,6 +1,6 @@
 // Names and keypads that the widgets do not give themselves: a slider handle, a group of buttons
-// and a read-out get the text of their label, a number box the numeric keypad, and a box with a
-// message under it points to that message.
+// and a read-out get the text of their label, a number box the numeric keypad, a box with a message
+// under it points to that message, and the status line is read out when it changes.
 const LABELLED = [
   ['.noUi-handle', null],
   ['.widget-readout', null],
@@ -41,6 +41,10 @@ function nameAll(root) {
   // A button that shows a sign only is named by its tooltip.
   for (const button of root.querySelectorAll('.kit-step[title]')) {
     button.setAttribute('aria-label', button.title);
+  }
+  // This element stays while what is said in it is replaced: only then is it read out reliably.
+  for (const line of root.querySelectorAll('.kit-status > .widget-html-content')) {
+    line.setAttribute('aria-live', 'polite');
   }
   for (const input of root.querySelectorAll('.kit-number input')) {
     input.inputMode = 'decimal';

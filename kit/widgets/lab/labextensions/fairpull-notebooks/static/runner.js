@@ -2,6 +2,7 @@
 // answers, the page takes no input: whatever is typed then would be lost without a word.
 const ASK_MS = 2000;
 const PAUSE_MS = 150;
+const QUIET_MS = 2000;
 const GONE = new Set(['restarting', 'autorestarting', 'dead', 'terminating']);
 
 const STARTING = 'Starting …';
@@ -66,6 +67,8 @@ export class Runner {
     await this.kernelAnswers();
     if (panel.isDisposed) return;
     this.wanted = false; // what died before this answer needs no further run
+    await quiet();
+    if (panel.isDisposed) return;
     panel.content.activeCellIndex = 0;
     try {
       await this.actions.runAll(panel.content, panel.sessionContext);
@@ -114,6 +117,13 @@ export class Runner {
 
 function pause(ms) {
   return new Promise(resolve => setTimeout(resolve, ms));
+}
+
+// Until the page has finished starting, or for two seconds: a widget with a script of its own gives
+// up when that script is not running two seconds after it was asked for.
+function quiet() {
+  if (!window.requestIdleCallback) return Promise.resolve();
+  return new Promise(resolve => window.requestIdleCallback(resolve, { timeout: QUIET_MS }));
 }
 
 async function replies(kernel) {
