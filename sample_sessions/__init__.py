@@ -1,0 +1,1 @@
+"""Sample sessions: invented trials with known truth."""

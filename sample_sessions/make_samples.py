@@ -1,4 +1,4 @@
-"""Make the sample sessions from their plans and their known truth: ``python -m sample_sessions.make_samples``.
+"""Make the sample sessions from plan and known truth: ``python -m sample_sessions.make_samples``.
 
 Nobody pulled these shots. Each folder holds a plan (``trial.toml``) and a truth (``truth.toml``,
 with the seeds); this script draws the schedule, seals it, invents what happened at the bench and

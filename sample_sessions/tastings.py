@@ -81,7 +81,8 @@ def _scores(
 def _balanced_orders(methods: int, tasters: int, rng: np.random.Generator) -> list[list[int]]:
     """Rows of a cyclic square and of its mirror, relabelled and shuffled for this sitting."""
     names = rng.permutation(methods)
-    first = [(place // 2 + 1) * (1 if place % 2 else -1) % methods for place in range(methods)]
+    # 0, 1, n-1, 2, n-2, …: steps between neighbours that are all different (Williams 1949)
+    first = [(place + 1) // 2 if place % 2 else -(place // 2) % methods for place in range(methods)]
     rows = [[(start + step) % methods for step in first] for start in range(methods)]
     rows += [row[::-1] for row in rows]
     chosen = rng.permutation(len(rows))[:tasters]

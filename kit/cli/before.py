@@ -8,27 +8,80 @@ from pathlib import Path
 
 from kit.cli.answer import Answer
 from kit.errors import PlanError
-from kit.trial import read_trial
+from kit.trial import read_trial, write_trial
+
+
+def plan(folder: Path) -> Answer:
+    """The answer table, the sentences that say it all, and the cost."""
+    from kit.cli.path import laid_out
+    from kit.planning.answers import answer_sentences, answer_table
+    from kit.planning.budget import cost_of, over_budget
+    from kit.planning.plan_page import answer_rows
+    from kit.planning.variance import noise_assumed
+
+    trial = read_trial(folder)
+    layout = laid_out(folder, trial)
+    table = answer_table(trial, layout)
+    sentences = answer_sentences(trial, layout)
+    cost = cost_of(trial)
+    spent = (
+        f"{cost.pulls} pulls in {cost.sessions} sessions: {cost.coffee_g:,.0f} g of coffee, "
+        f"{cost.minutes / 60:.1f} hours."
+    )
+    warnings = over_budget(trial)
+    lines = [
+        trial.question,
+        "",
+        *_aligned(answer_rows(table)),
+        "",
+        *sentences,
+        "",
+        noise_assumed(trial.noise).sentence(),
+        spent,
+        *warnings,
+        *table.remarks,
+    ]
+    data = {
+        "answers": table.table.to_dict("records"),
+        "sentences": sentences,
+        "cost": vars(cost) | {"pulls": cost.pulls},
+        "over_budget": warnings,
+    }
+    return Answer("\n".join(lines), data)
 
 
 def schedule(folder: Path, seed: int | None) -> Answer:
     """Draw the run order and write schedule.csv; refused once the plan is sealed."""
-    from kit.schedule import FREEZE_FILE, certificate, draw_schedule, write_schedule
+    from kit.schedule import certificate, draw_schedule, is_sealed, write_schedule
 
     trial = read_trial(folder)
-    if (folder / FREEZE_FILE).exists():
+    if is_sealed(folder):
         raise PlanError(
-            f"{folder / FREEZE_FILE} is there: this plan is sealed and its order stands. "
-            "Start a new trial to draw another order."
+            f"{folder} is sealed and its order stands. Start a new trial to draw another order."
         )
     used = secrets.randbelow(2**31) if seed is None else seed
+    if used < 0:
+        raise PlanError(f"A seed is a whole number from 0 up; {used} was given.")
+    layout = trial.layout.model_copy(update={"seed": used})
+    trial = trial.model_copy(update={"layout": layout})
     table = draw_schedule(trial, used)
     path = write_schedule(table, folder)
-    text = (
-        f"Drawn with seed {used}: {len(table)} pulls.\n{path}\n\n"
-        + certificate(trial, table).words()
-    )
+    write_trial(trial, folder)
+    words = certificate(trial, table).words()
+    text = f"Drawn with seed {used}: {len(table)} pulls.\n{path}\n\n{words}"
     return Answer(text, {"seed": used, "pulls": len(table), "schedule": str(path)})
+
+
+def _aligned(rows: list[list[str]]) -> list[str]:
+    """A table as text, columns flush."""
+    widths = [max(len(row[at]) for row in rows) for at in range(len(rows[0]))]
+    return [
+        "  ".join(
+            cell.ljust(width) if at == 0 else cell.rjust(width)
+            for at, (cell, width) in enumerate(zip(row, widths, strict=True))
+        )
+        for row in rows
+    ]
 
 
 def freeze(folder: Path) -> Answer:

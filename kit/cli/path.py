@@ -6,11 +6,15 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from kit.errors import DataError, TableError
-from kit.trial import read_trial
+from kit.trial import Trial, read_trial
+
+if TYPE_CHECKING:
+    from kit.planning.laid_out import LaidOut
 
 Say = Callable[[str, str], None]
 
@@ -36,13 +40,13 @@ def walk(folder: Path, say: Say) -> Published:
 def publish_trial(folder: Path, say: Say) -> Published:
     """Analysis, figures, findings, report, bundle."""
     from kit.bundle import write_bundle
-    from kit.report import write_report
     from kit.results import (
         compute_results,
         pictures_of,
         write_figures,
         write_tables_and_findings,
     )
+    from kit.results.page import write_report
 
     results = compute_results(folder)
     fitted = len(results.analysis.results)
@@ -60,9 +64,23 @@ def publish_trial(folder: Path, say: Say) -> Published:
 
 def plan_in_words(folder: Path) -> str:
     """What the planned shots can and cannot tell, in one sentence."""
-    from kit.planning import answer_sentence
+    from kit.planning.answers import answer_sentences
 
-    return answer_sentence(read_trial(folder))
+    trial = read_trial(folder)
+    return answer_sentences(trial, laid_out(folder, trial))[0]
+
+
+def laid_out(folder: Path, trial: Trial) -> LaidOut:
+    """The layout of the schedule (of one drawn for the purpose, where none was drawn yet)."""
+    from kit.planning.laid_out import LaidOut
+    from kit.planning.layouts import study_rows
+    from kit.schedule import draw_schedule
+    from kit.shotlog import schedule_of
+
+    schedule = schedule_of(folder)
+    if schedule is None:
+        schedule = draw_schedule(trial, 0)
+    return LaidOut(study_rows(schedule, trial), trial, trial.noise)
 
 
 def schedule_in_words(folder: Path) -> str:

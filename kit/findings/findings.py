@@ -11,7 +11,7 @@ from kit.analysis.result import Analysis, OutcomeResult
 from kit.findings.claims import Claim, ShotsNeeded, claim_sheet
 from kit.findings.limits import Record, limits_of
 from kit.findings.sentences import contrast_name, outcome_headline, pair_sentence, verdict_words
-from kit.findings.wording import listed, scale_of
+from kit.findings.wording import listed, outcome_label, scale_of
 from kit.trial import Trial
 
 
@@ -74,7 +74,7 @@ def state_findings(
 def verdict_grid(analysis: Analysis) -> pd.DataFrame:
     """Pairs in rows, outcomes in columns, verdicts in the cells; empty where not compared."""
     columns = {
-        result.outcome.name: {
+        outcome_label(result.outcome): {
             contrast_name(row): verdict_words(row["verdict"]) for row in result.difference_rows()
         }
         for result in analysis.results

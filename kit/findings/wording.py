@@ -69,6 +69,12 @@ def scale_of(outcome: Outcome) -> Scale:
     return Scale(noun, units.get(outcome.measure, ""))
 
 
+def outcome_label(outcome: Outcome) -> str:
+    """A heading for an outcome: ``Extraction (mean)``, ``Liking (score)``."""
+    noun = MEASURE_WORDS.get(outcome.measure, outcome.measure.replace("_", " "))
+    return f"{sentence_case(noun)} ({outcome.aspect})"
+
+
 def listed(names: Sequence[str], last: str = "and") -> str:
     """``A``, ``A and B``, ``A, B and C``."""
     if len(names) <= 1:

@@ -1,4 +1,4 @@
-"""Which pictures a completed trial has: the raw shots, and a few for every outcome."""
+"""Which pictures a completed trial has: the raw shots, then a few for every outcome."""
 
 from __future__ import annotations
 
@@ -8,10 +8,16 @@ from kit.figures import (
     Setting,
     adjusted_means,
     differences,
+    factorial_cells,
+    fault_differences,
+    fault_rates,
     measure_of,
+    reference_chart,
+    residual_checks,
     shots_in_order,
     spread,
     spread_ratios,
+    taste_scores,
 )
 from kit.findings.sentences import outcome_headline
 from kit.results.compute import Results
@@ -21,25 +27,62 @@ INVENTED = "Invented example"
 
 def pictures_of(results: Results) -> list[Picture]:
     """All pictures of a completed trial, the raw shots first, then outcome by outcome."""
-    trial = results.trial
-    mark = INVENTED if trial.invented else ""
-    plain = Setting(tuple(trial.method_names), mark=mark)
-    main = measure_of(trial.primary.measure)
-    pictures = []
-    if main.column in results.shots:
-        pictures.append(shots_in_order(results.shots, main, trial.recipe, plain))
+    pictures = raw_pictures(results)
     for result in results.analysis.results:
-        setting = Setting(tuple(trial.method_names), outcome_headline(result), mark)
+        setting = _setting(results, outcome_headline(result))
         pictures += _BY_ASPECT[result.outcome.aspect](results, result, setting)
+    return pictures + check_pictures(results)
+
+
+def outcome_pictures(results: Results, outcome: str) -> list[Picture]:
+    """The pictures of one outcome, by its name."""
+    result = results.analysis.result(outcome)
+    setting = _setting(results, outcome_headline(result))
+    return _BY_ASPECT[result.outcome.aspect](results, result, setting)
+
+
+def _setting(results: Results, headline: str = "") -> Setting:
+    mark = INVENTED if results.trial.invented else ""
+    return Setting(tuple(results.trial.method_names), headline, mark)
+
+
+def raw_pictures(results: Results) -> list[Picture]:
+    """The shots in the order pulled; nothing where neither order nor block is known."""
+    measure = measure_of(results.trial.primary.measure)
+    if measure.column not in results.shots or results.shots["block"].isna().all():
+        return []
+    return [shots_in_order(results.shots, measure, results.trial.recipe, _setting(results))]
+
+
+def check_pictures(results: Results) -> list[Picture]:
+    """The reference shots and the residuals of the primary analysis."""
+    pictures = []
+    measure = measure_of(results.trial.primary.measure)
+    chart = results.analysis.extras.get("reference_chart")
+    if chart is not None:
+        pictures.append(reference_chart(chart, measure_of("ey_pct"), _setting(results)))
+    primary = results.analysis.primary
+    if primary is not None and primary.residuals is not None:
+        pictures.append(residual_checks(primary.residuals, measure, _setting(results)))
     return pictures
 
 
 def _mean_pictures(results: Results, result: OutcomeResult, setting: Setting) -> list[Picture]:
     measure = measure_of(result.outcome.measure)
-    return [
-        adjusted_means(result.groups, results.analysis.study, measure, setting),
-        differences(result.differences, measure, result.outcome.smallest_difference, setting),
+    study = results.analysis.study.dropna(subset=[measure.column])
+    sdm = result.outcome.smallest_difference
+    pictures = [
+        adjusted_means(result.groups, study, measure, setting),
+        differences(result.differences, measure, sdm, setting),
     ]
+    factors = results.trial.easy_factors
+    if 2 <= len(factors) <= 3:
+        settings = {method.name: method.settings for method in results.trial.methods}
+        cells = result.groups.copy()
+        for factor in factors:
+            cells[factor.name] = [settings[name][factor.name] for name in cells["method"]]
+        pictures.append(factorial_cells(cells, study, factors, measure, setting))
+    return pictures
 
 
 def _spread_pictures(results: Results, result: OutcomeResult, setting: Setting) -> list[Picture]:
@@ -47,27 +90,40 @@ def _spread_pictures(results: Results, result: OutcomeResult, setting: Setting) 
     spreads = result.groups.rename(columns={"estimate": "sd"})
     ratios = result.differences.rename(columns={"estimate": "ratio"})
     pictures = [spread_ratios(ratios, measure, result.outcome.smallest_difference, setting)]
-    mean = next(
-        (
-            other
-            for other in results.analysis.results
-            if other.outcome.name == f"{measure.column} mean"
-        ),
-        None,
-    )
-    if mean is not None and mean.residuals is not None:
-        pictures.insert(0, spread(spreads, mean.residuals, measure, setting))
+    for other in results.analysis.results:
+        mean_of_it = other.outcome.name == f"{measure.column} mean"
+        if mean_of_it and other.residuals is not None:
+            pictures.insert(0, spread(spreads, other.residuals, measure, setting))
     return pictures
 
 
-def _no_pictures(results: Results, result: OutcomeResult, setting: Setting) -> list[Picture]:
-    del results, result, setting
-    return []
+def _rate_pictures(results: Results, result: OutcomeResult, setting: Setting) -> list[Picture]:
+    del results
+    rates = result.groups.rename(columns={"estimate": "rate"})
+    pairs = result.differences.rename(columns={"estimate": "difference"})
+    return [
+        fault_rates(rates, setting),
+        fault_differences(pairs, result.outcome.smallest_difference, setting),
+    ]
+
+
+def _score_pictures(results: Results, result: OutcomeResult, setting: Setting) -> list[Picture]:
+    attribute = result.outcome.measure
+    scores = result.groups.assign(attribute=attribute)
+    return [
+        taste_scores(scores, results.tastings, attribute, setting),
+        differences(
+            result.differences,
+            measure_of(attribute),
+            result.outcome.smallest_difference,
+            setting,
+        ),
+    ]
 
 
 _BY_ASPECT = {
     "mean": _mean_pictures,
     "spread": _spread_pictures,
-    "rate": _no_pictures,
-    "score": _no_pictures,
+    "rate": _rate_pictures,
+    "score": _score_pictures,
 }

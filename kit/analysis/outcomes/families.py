@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from itertools import combinations
 
 import numpy as np
@@ -18,6 +19,8 @@ from kit.analysis.mixedmodel import MixedModelFit
 from kit.analysis.result import DIFFERENCE_COLUMNS
 from kit.analysis.verdict import verdict
 from kit.trial import Outcome, Trial
+
+LEVEL = 0.95
 
 
 def family_differences(fit: MixedModelFit, trial: Trial, outcome: Outcome) -> pd.DataFrame:
@@ -47,12 +50,18 @@ def _has_control(fit: MixedModelFit, trial: Trial) -> bool:
 
 
 def method_means(fit: MixedModelFit, trial: Trial, study: pd.DataFrame) -> pd.DataFrame:
-    """Adjusted mean of each method (each cell of a factorial): ``method, n, estimate, …``."""
+    """Adjusted mean of each method (each cell of a factorial): ``method, n, estimate, …``.
+
+    The intervals hold all at once with at least 95 %: each at 0.95^(1/k) (Šidák 1967, J Amer
+    Statist Assoc 62:626).
+    """
     if "method" in fit.fixed.factors:
-        table = marginal_means(fit, "method").rename(columns={"level": "method"})
+        level = LEVEL ** (1 / len(fit.fixed.factors["method"].levels))
+        table = marginal_means(fit, "method", level=level).rename(columns={"level": "method"})
     else:
         easy = [factor.name for factor in trial.easy_factors if factor.name in fit.fixed.factors]
-        table = marginal_means(fit, easy)
+        cells = math.prod(len(fit.fixed.factors[name].levels) for name in easy)
+        table = marginal_means(fit, easy, level=LEVEL ** (1 / cells))
         table["method"] = [_cell_method(trial, easy, label) for label in table.pop("level")]
         table = table[table["method"].notna()]
     counts = study["method"].astype(str).value_counts()

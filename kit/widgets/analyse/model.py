@@ -8,17 +8,19 @@ from pathlib import Path
 
 import pandas as pd
 
-from kit.errors import DataError, KitError
+from kit.errors import DataError
 from kit.figures import Picture
 from kit.findings.claims import Claim
 from kit.findings.findings import verdict_grid
 from kit.results import (
     Results,
+    check_pictures,
     compute_blind_results,
     compute_results,
     lock_analysis,
     names_hidden,
-    pictures_of,
+    outcome_pictures,
+    raw_pictures,
 )
 from kit.results.write import findings_text
 from kit.shotlog import is_complete, log_peek, read_log, schedule_of, write_tables
@@ -104,12 +106,20 @@ class AnalyseModel(PanelModel):
             return []
         return [claim for claim in self.results.findings.claims if claim.outcome == outcome]
 
-    def pictures(self) -> list[Picture]:
-        """All pictures, the raw shots first; none where drawing is refused in words."""
-        try:
-            return [] if self.results is None else pictures_of(self.results)
-        except KitError:
-            return []
+    def raw_pictures(self) -> list[Picture]:
+        """The shots in the order pulled."""
+        return [] if self.results is None else raw_pictures(self.results)
+
+    def outcome_pictures(self, outcome: str) -> list[Picture]:
+        """The pictures of one outcome; none where it could not be analysed."""
+        analysed = self.results is not None and outcome in {
+            item.outcome.name for item in self.results.analysis.results
+        }
+        return outcome_pictures(self.results, outcome) if analysed and self.results else []
+
+    def check_pictures(self) -> list[Picture]:
+        """Reference shots and residuals."""
+        return [] if self.results is None else check_pictures(self.results)
 
     def _still_to_pull(self) -> int:
         schedule = schedule_of(self.folder)

@@ -27,7 +27,7 @@ def verdict_page(model: AnalyseModel) -> str:
         Markup(html_table(_signed(model.grid()), "Verdict on each pair and outcome")),
         Markup('<p class="kit-quiet">≠ different   = same for all practical purposes   '
                "? these shots cannot tell</p>"),
-        *[_figure(picture) for picture in model.pictures()[:1]],
+        *[_figure(picture) for picture in model.raw_pictures()],
         Markup("<h2>What these shots cannot speak for</h2>"),
         _list((*findings.limits, *findings.set_aside)),
     ]  # fmt: skip
@@ -38,15 +38,19 @@ def details_page(model: AnalyseModel) -> str:
     """One part to unfold for each outcome: its sentences, pictures, claims and method."""
     if model.results is None:
         return ""
-    pictures = model.pictures()[1:]
-    parts = []
-    for finding in model.results.findings.outcomes:
-        own = [picture for picture in pictures if _belongs(picture, finding)]
-        parts.append(_outcome(model, finding, own))
+    findings = model.results.findings
+    parts = [_outcome(model, finding) for finding in findings.outcomes]
+    checks = Markup("").join(_figure(picture) for picture in model.check_pictures())
+    if checks:
+        parts.append(
+            Markup(
+                "<details><summary>Checks on the shots and the model</summary>{}</details>"
+            ).format(checks)
+        )
     return str(Markup("").join(parts))
 
 
-def _outcome(model: AnalyseModel, finding: OutcomeFinding, own: list[Picture]) -> Markup:
+def _outcome(model: AnalyseModel, finding: OutcomeFinding) -> Markup:
     claims = pd.DataFrame(
         [
             {
@@ -70,19 +74,11 @@ def _outcome(model: AnalyseModel, finding: OutcomeFinding, own: list[Picture]) -
         "<details><summary>How it was analysed</summary>{}</details></details>"
     ).format(
         finding.headline,
-        Markup("").join(_figure(picture) for picture in own),
+        Markup("").join(_figure(picture) for picture in model.outcome_pictures(finding.outcome)),
         _list(finding.pairs),
         sheet,
         _list(finding.notes),
     )
-
-
-def _belongs(picture: Picture, finding: OutcomeFinding) -> bool:
-    """Pictures carry the name of their measure; those of spread start so."""
-    measure, _, aspect = finding.outcome.rpartition(" ")
-    if not picture.name.endswith(measure):
-        return False
-    return picture.name.startswith("spread") == (aspect == "spread")
 
 
 def _signed(grid: pd.DataFrame) -> pd.DataFrame:

@@ -1,0 +1,231 @@
+"""The report of a completed trial: every part of the page filled from its results."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+
+import kit
+from kit.analysis.result import OutcomeResult
+from kit.cautions import ALWAYS, SESSION_START, TASTING_START
+from kit.errors import DataError
+from kit.figures import Picture, measure_of
+from kit.files import write_atomically
+from kit.findings.wording import outcome_label, scale_of
+from kit.report import (
+    RelabellingCheck,
+    ReportContent,
+    Table,
+    figure_part,
+    raw_data,
+    relabelling_check,
+    render_report,
+    table_of,
+)
+from kit.results.compute import Results
+from kit.results.reporting_items import consort_items
+from kit.results.viewers import viewers_questions
+from kit.results.write import REPORT_FILE, RESULTS_FOLDER
+from kit.schedule import FREEZE_FILE, randomisation_scheme, read_freeze
+
+HEADINGS = {
+    "lower": "from",
+    "upper": "to",
+    "p_adjusted": "p, adjusted",
+    "a": "first",
+    "b": "second",
+}
+FREE_WITHIN_BLOCKS = {"complete blocks", "split-plot"}
+SOURCES = (
+    "Kenward MG, Roger JH (1997) Small sample inference for fixed effects from restricted maximum "
+    "likelihood. Biometrics 53:983.",
+    "Hsu JC (1984) Constrained simultaneous confidence intervals for multiple comparisons with the "
+    "best. Annals of Statistics 12:1136.",
+    "Dunnett CW (1955) A multiple comparison procedure for comparing several treatments with a "
+    "control. Journal of the American Statistical Association 50:1096.",
+    "Newcombe RG (1998) Interval estimation for the difference between independent proportions. "
+    "Statistics in Medicine 17:873.",
+    "JCGM 100:2008 Guide to the expression of uncertainty in measurement.",
+    "EFSA NDA Panel (2015) Scientific opinion on the safety of caffeine. EFSA Journal 13:4102.",
+)
+
+
+def write_report(results: Results, pictures: list[Picture], folder: Path) -> Path:
+    """Write ``results/report.html`` and return its path."""
+    page = render_report(report_content(results, pictures, folder))
+    return write_atomically(folder / RESULTS_FOLDER / REPORT_FILE, page)
+
+
+def report_content(results: Results, pictures: list[Picture], folder: Path) -> ReportContent:
+    """Every part of the page. The folder is asked for the seal alone."""
+    trial, findings = results.trial, results.findings
+    return ReportContent(
+        title=trial.title,
+        question=trial.question,
+        verdict=(findings.headline, *_further_answers(results)),
+        marks=("An invented example: nobody pulled these shots.",) if trial.invented else (),
+        seal=_seal(folder),
+        claims=_claims(results),
+        figures=[figure_part(picture) for picture in pictures],
+        tables=_tables(results),
+        plan=_planned_and_done(results, folder),
+        deviations=_deviations(results.deviations),
+        limits=(*findings.limits, *findings.set_aside),
+        data=raw_data(results.shots, "shots.csv", "Every shot, in the order pulled"),
+        check=_check(results),
+        questions=viewers_questions(results),
+        methods=_methods(results, folder),
+        sources=SOURCES,
+        consort=consort_items(results, sealed=(folder / FREEZE_FILE).exists()),
+        cautions=_cautions(results),
+        made_with=f"Made with fairpull {kit.__version__}. Nothing here is loaded from elsewhere.",
+    )
+
+
+def _further_answers(results: Results) -> list[str]:
+    """The headlines of outcomes that the main headline does not speak of."""
+    headline = results.findings.headline
+    return [
+        outcome.headline
+        for outcome in results.findings.outcomes
+        if outcome.headline.removeprefix("Secondary: ") not in headline
+    ]
+
+
+def _seal(folder: Path) -> str:
+    if not (folder / FREEZE_FILE).exists():
+        return ""
+    sealed = read_freeze(folder)
+    return f"Plan and order were sealed on {sealed.at}. Seal: {sealed.short}"
+
+
+def _claims(results: Results) -> Table:
+    """All claims about the primary outcome; of the others those on which the shots speak."""
+    labels = {outcome.name: outcome_label(outcome) for outcome in results.trial.outcomes}
+    rows = tuple(
+        (f"“{claim.claim}”", labels[claim.outcome], claim.standing, claim.strongest, claim.needs)
+        for claim in results.findings.claims
+        if claim.role == "primary" or claim.standing != "the shots are silent"
+    )
+    return Table(
+        "Sentences somebody may want to say, and whether the shots support them",
+        ("One might say", "About", "The shots", "The strongest wording they bear", "To say more"),
+        rows,
+        note=(
+            "On every other sentence about the other outcomes the shots are silent. "
+            "The primary outcome alone carries the claim of this trial."
+        ),
+    )
+
+
+def _tables(results: Results) -> list[Table]:
+    return [table for result in results.analysis.results for table in _outcome_tables(result)]
+
+
+def _outcome_tables(result: OutcomeResult) -> tuple[Table, Table]:
+    """Where each method stands, and every comparison."""
+    is_ratio, label = scale_of(result.outcome).is_ratio, outcome_label(result.outcome)
+    places = 3 if result.outcome.aspect == "rate" else 2
+    headings = HEADINGS | {"estimate": "ratio" if is_ratio else "estimate"}
+    decimals = dict.fromkeys(("estimate", "lower", "upper"), places) | {"df": 1}
+    decimals |= {"p": 4, "p_adjusted": 4}
+    order = "first / second" if is_ratio else "first − second"
+    return (
+        table_of(result.groups, f"{label}, by method", HEADINGS, places),
+        table_of(
+            result.differences,
+            f"{label}, comparisons ({order})",
+            headings,
+            decimals,
+            note=" ".join(result.notes),
+        ),
+    )
+
+
+def _planned_and_done(results: Results, folder: Path) -> Table:
+    trial, shots = results.trial, results.shots
+    study = shots[shots["role"] == "study"]
+    kept = study[study["status"] == "kept"]
+    counts = kept["method"].astype(str).value_counts()
+    per_method = ", ".join(f"{name} {counts.get(name, 0)}" for name in trial.method_names)
+    sealed = (folder / FREEZE_FILE).exists()
+    rows = (
+        ("Design", trial.layout.design, "as planned" if sealed else "not sealed"),
+        ("Study shots a method", f"{trial.shots_per_method_planned:g}", per_method),
+        ("Sessions", str(trial.layout.sessions), str(shots["session"].nunique())),
+        (
+            "Dose to beverage",
+            f"{trial.recipe.dose_g:g} ± {trial.recipe.dose_tolerance_g:g} g to "
+            f"{trial.recipe.beverage_g:g} ± {trial.recipe.beverage_tolerance_g:g} g",
+            f"{kept['dose_g'].mean():.2f} g to {kept['beverage_g'].mean():.1f} g on average",
+        ),
+        ("Grind", trial.recipe.grind, ""),
+        ("Replaced for", ", ".join(trial.rules.replace_for), _lost_words(study)),
+        ("Stopping", trial.rules.stopping, f"{len(kept)} study shots kept"),
+        (
+            "Looks before the end",
+            "none",
+            str(results.record.peeks) if results.record.peeks else "none",
+        ),
+    )
+    return Table("The plan as sealed, against what was done", ("Item", "Planned", "Done"), rows)
+
+
+def _lost_words(study: pd.DataFrame) -> str:
+    lost = study[study["status"] != "kept"]
+    if lost.empty:
+        return "no shot lost"
+    return "; ".join(f"shot {row.shot}: {row.reason}, {row.status}" for row in lost.itertuples())
+
+
+def _deviations(deviations: pd.DataFrame) -> Table:
+    shown = deviations.drop(columns=["at"], errors="ignore")
+    return table_of(shown, "Deviations from the plan, each with its reason")
+
+
+def _check(results: Results) -> RelabellingCheck | str:
+    trial = results.trial
+    if not results.record.randomised:
+        return "The order was not drawn at random, so there is no draw to repeat."
+    if trial.layout.design not in FREE_WITHIN_BLOCKS:
+        return (
+            f"The order of this trial ({trial.layout.design}) was not dealt freely within blocks, "
+            "so the simple check in this page would not be valid. “fairpull reproduce” repeats the "
+            "draw as it was made."
+        )
+    measure = measure_of(trial.primary.measure)
+    try:
+        return relabelling_check(
+            results.shots, measure.column, measure.in_text, measure.difference_unit, seed=1
+        )
+    except DataError as refusal:
+        return str(refusal)
+
+
+def _methods(results: Results, folder: Path) -> tuple[str, ...]:
+    """Paragraphs to copy into a description."""
+    trial = results.trial
+    paragraphs = [
+        f"{len(trial.methods)} methods ({', '.join(trial.method_names)}) were compared in "
+        f"{trial.layout.design} over {trial.layout.sessions} sessions. The unit is one shot (one "
+        "puck, one pull); readings of one cup are averaged and never counted as shots.",
+    ]
+    if (folder / FREEZE_FILE).exists():
+        paragraphs.append(
+            f"Order: {randomisation_scheme(trial).words()} Seed {read_freeze(folder).seed}, drawn "
+            f"with numpy's {read_freeze(folder).bit_generator}."
+        )
+    for result in results.analysis.results:
+        paragraphs.append(f"{outcome_label(result.outcome)}: {' '.join(result.notes)}")
+    paragraphs.append(
+        "Verdicts: a comparison whose simultaneous 95 % interval lies inside ± the smallest "
+        "difference that matters is called the same; one whose interval excludes no difference is "
+        "called different; any other cannot be told."
+    )
+    return tuple(paragraphs)
+
+
+def _cautions(results: Results) -> tuple[str, ...]:
+    tasting = TASTING_START if results.trial.tasting.tasters else ()
+    return (*(caution.text for caution in (*SESSION_START, *tasting)), ALWAYS)
