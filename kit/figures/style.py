@@ -2,8 +2,8 @@
 
 The twelve method colours were found by a search of our own for colours that stay apart to a
 normal eye and under simulated protanopia, deuteranopia and tritanopia (Machado, Oliveira and
-Fernandes 2009), the first few apart the most, all with at least 3:1 against the card (WCAG 2.2,
-1.4.11). Colour is never the only sign: each method also has a marker and a line style of its own.
+Fernandes 2009): any two of the first 2, 4, 7 or all 12 differ by at least 50, 23, 12.5 and 11 in
+CIEDE2000, and each has at least 3:1 against card and shade (WCAG 2.2, 1.4.11). Colour is never the only sign: each method also has a marker and a line style of its own.
 """
 
 from __future__ import annotations
@@ -47,18 +47,18 @@ LIGHT = Theme(
     accent="#1B6B58",
     alert="#9C3412",
     methods=(
-        "#1F82FD",
-        "#B58500",
-        "#12471B",
-        "#684065",
-        "#975055",
-        "#298778",
-        "#624DAE",
-        "#A46EB1",
-        "#EF4982",
-        "#6C6302",
-        "#85804D",
-        "#2F288F",
+        "#0473F4",
+        "#AE7C00",
+        "#004315",
+        "#6A2D5F",
+        "#9D324F",
+        "#157467",
+        "#5A44A5",
+        "#A36CAB",
+        "#CD1D41",
+        "#5F5A00",
+        "#32956C",
+        "#1338F5",
     ),
 )
 
@@ -72,18 +72,18 @@ DARK = Theme(
     accent="#7FCDB6",
     alert="#FFB898",
     methods=(
-        "#1F83FE",
-        "#EFB532",
-        "#BAEBBA",
-        "#8C5F88",
-        "#D05461",
-        "#5FC5B2",
-        "#B4A3DA",
-        "#A179AA",
-        "#DB7E96",
-        "#C6B873",
-        "#93902E",
-        "#7562B4",
+        "#1B82FC",
+        "#FFCC37",
+        "#BBFFF2",
+        "#9D637B",
+        "#D92F40",
+        "#17C7A5",
+        "#CAB4EE",
+        "#B68BB1",
+        "#D7747C",
+        "#F8ECA8",
+        "#ACA949",
+        "#D117AB",
     ),
 )
 
