@@ -127,11 +127,7 @@ class CrossProducts:
         zz = c[: self.q, : self.q]
         at = self.starts[:-1]
         one = np.add.reduceat(np.diag(zz), at) if len(at) else np.zeros(0)
-        two = self._sums(zz * zz)
-        residual = rank - gamma @ one
-        cross = one - two @ gamma
-        last = residual - gamma @ cross
-        return np.append(one, residual), np.block([[two, cross[:, None]], [cross, last]])
+        return _with_residual(one, self._sums(zz * zz), rank, gamma)
 
     def moments(self, theta: Array) -> Moments | None:
         """The moments at θ, or None where V is not positive definite."""
@@ -145,9 +141,7 @@ class CrossProducts:
         at = self.starts[:-1]
         one = np.add.reduceat(zy * zy, at) if len(at) else np.zeros(0)
         two = self._sums(zy[:, None] * swept.cp[:q, :q] * zy)
-        residual = rss - gamma @ one
-        cross = one - two @ gamma
-        last = residual - gamma @ cross
+        quad, quad_quad = _with_residual(one, two, rss, gamma)
         return Moments(
             log_det_v=swept.log_det_h + self.n * np.log(v),
             log_det_xvx=swept.log_det_xhx - self.p * np.log(v),
@@ -156,8 +150,8 @@ class CrossProducts:
             trace_vv=trace_vv / v**2,
             trace_p=trace_p / v,
             trace_pp=trace_pp / v**2,
-            quad=np.append(one, residual) / v**2,
-            quad_quad=np.block([[two, cross[:, None]], [cross, last]]) / v**3,
+            quad=quad / v**2,
+            quad_quad=quad_quad / v**3,
         )
 
     def fixed_moments(self, theta: Array) -> FixedMoments:
@@ -200,3 +194,15 @@ class CrossProducts:
             diagonal / v,
             [(swept.cp[a:b, -1] / v, np.diag(swept.cp)[a:b] / v) for a, b in pairwise(self.starts)],
         )
+
+
+def _with_residual(one: Array, two: Array, total: float, gamma: Array) -> tuple[Array, Array]:
+    """Append the residual to first- and second-order terms of the random columns.
+
+    Because AHA = A for A = H⁻¹ and for P, the residual's term is the total (tr AH, or y'Py)
+    less γ times the others, at either order.
+    """
+    residual = total - gamma @ one
+    cross = one - two @ gamma
+    last = residual - gamma @ cross
+    return np.append(one, residual), np.block([[two, cross[:, None]], [cross, last]])

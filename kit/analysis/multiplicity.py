@@ -77,7 +77,7 @@ def critical_values(quantile: Callable[[float], float], df: Array) -> Array:
 
     Lost shots give every comparison its own df, all within a few per cent: the quantile is
     then computed at three of them and interpolated in 1/df, on which it is so nearly
-    straight that the error stays below 1e-6 (measured in tests/analysis/test_multiplicity.py).
+    straight that the error stays below 1e-6 (measured in tests/analysis/test_contrasts.py).
     """
     distinct = np.unique(df)
     if len(distinct) <= 3 or distinct[-1] > NARROW * distinct[0]:

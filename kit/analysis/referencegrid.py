@@ -29,6 +29,8 @@ def mean_rows(fixed: FixedPart, factor: str | Sequence[str]) -> tuple[list[str],
         When a name is not a factor of the model.
     """
     names = [factor] if isinstance(factor, str) else list(factor)
+    if not names:
+        raise ModelError("Name at least one factor to average or compare by.")
     for name in names:
         _check_factor(fixed, name)
     levels = [fixed.factors[name].levels for name in names]
