@@ -12,7 +12,7 @@ from kit.analysis.formula import Formula
 from kit.errors import DataError, ModelError
 
 MAX_SHOTS = 20_000
-MAX_SHOTS_OWN_SD = 2_000  # the n × n matrix is formed there
+MAX_SHOTS_OWN_SD = 1_000  # the n × n matrix is formed there
 MAX_LEVELS = 2_000
 
 
