@@ -20,14 +20,15 @@ from numpy.typing import ArrayLike, NDArray
 from kit.analysis.batch import small_sample
 from kit.analysis.batch.crossed import crossed_trials
 from kit.analysis.batch.layout import Layout
-from kit.analysis.batch.moments import Estimates, Products, Trials, estimates
+from kit.analysis.batch.moments import Estimates, Products, Trials, criterion, estimates
 from kit.analysis.batch.nested import nested_plan, nested_trials
-from kit.analysis.batch.optimise import Minimum, minimise
+from kit.analysis.batch.optimise import Minimum, gain_left, minimise
 from kit.analysis.batch.small_sample import Contrasts, FTests
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
+OPTIMAL = 1e-12  # units of −2 × log-likelihood that one more step may still promise
 FEW_SHOTS = 30  # plans this small can have a second minimum: all of them are tried from all starts
 DEFAULT_RATIO = 0.3  # start of the descent when the caller knows nothing better
 
@@ -51,10 +52,13 @@ class BatchFit:
         """Variance ratios σ²_k/σ² (K, T), in the order of ``layout.names``."""
         return self.minimum.gamma
 
-    @property
+    @cached_property
     def converged(self) -> Bools:
-        """Whether each trial converged (T,)."""
-        return self.minimum.converged & self.usable
+        """Whether each trial converged, by what one more step would still gain (T,)."""
+        at = criterion(self.products, self.at, self.trials.degrees)
+        with np.errstate(invalid="ignore"):
+            optimal = gain_left(self.gamma, at) < OPTIMAL
+        return self.minimum.converged & self.usable & optimal
 
     @cached_property
     def products(self) -> Products:

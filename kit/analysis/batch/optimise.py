@@ -10,7 +10,7 @@ enough (Armijo). Trials that are done leave the chunk.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import product
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,7 @@ Codes = NDArray[np.intp]
 MAX_EVALUATIONS = 80
 ROUNDING = 1e-8  # predicted gain below which rounding hides whether the criterion fell
 CONVERGED = 1e-19  # predicted gain at which a trial is done
+LAST_STEP = 1e-10  # a Newton step that promises less than this is the last
 STALL = 1e-14  # below this a gain that no longer shrinks is rounding, and the trial is done
 LOWER = 1e-8  # a minimum must be lower by this much to replace another
 SHORTEST = 1e-12  # a step halved to this share of itself leads nowhere
@@ -112,7 +113,11 @@ def minimise(trials: Trials, start: Floats) -> Minimum:
 
 
 def _advance(trials: Trials, state: _State, first: bool) -> Bools:
-    """Try the step of each trial, take or halve it, plan the next; True where done."""
+    """Try the step of each trial, take or halve it, plan the next; True where done.
+
+    A Newton step that promises less than ``LAST_STEP`` is taken unseen: convergence is
+    quadratic there, and ``BatchFit.converged`` looks at the slope where it led.
+    """
     proposal = np.maximum(state.gamma + state.length * state.step, 0.0)
     products = trials.products(proposal)
     at = criterion(products, estimates(products), trials.degrees)
@@ -120,27 +125,37 @@ def _advance(trials: Trials, state: _State, first: bool) -> Bools:
     if not first:
         enough = at.value <= state.value - 1e-4 * state.length * state.gain
         taken &= enough | (state.gain < ROUNDING)
-    step, gain = _plan(proposal, at, first)
+    step, gain, newton = _plan(proposal, at, first)
     stalled = (gain > 0.25 * state.gain) & (state.gain < STALL)
-    done = taken & ((gain < CONVERGED) | stalled)
-    state.gamma = np.where(taken, proposal, state.gamma)
+    done = taken & ((newton & (gain < LAST_STEP)) | (gain < CONVERGED) | stalled)
+    state.gamma = np.where(taken, np.where(done, proposal + step, proposal), state.gamma)
     state.value = np.where(taken, at.value, state.value)
     state.step = np.where(taken, step, state.step)
     state.gain = np.where(taken, gain, state.gain)
     state.length = np.where(taken, 1.0, 0.5 * state.length)
-    state.gain[~np.isfinite(at.value) & first] = np.nan
+    if first:
+        state.gain[~taken] = np.nan
     return done & (proposal.max(axis=0) < LARGEST_RATIO)
 
 
-def _plan(gamma: Floats, at: Criterion, first: bool) -> tuple[Floats, Floats]:
-    """The next step (K, T) and the fall of the criterion it promises, −g'd (T,)."""
-    hessian = at.expected if first else _definite_hessian(gamma, at)
+def _plan(gamma: Floats, at: Criterion, first: bool) -> tuple[Floats, Floats, Bools]:
+    """The next step (K, T), the fall of the criterion it promises −g'd (T,), and whether it
+    is a Newton step (T,).
+    """  # fmt: skip
+    hessian, newton = at.expected, np.zeros(gamma.shape[1], dtype=bool)
+    if not first:
+        hessian, newton = definite_hessian(gamma, at)
     step = orthant_step(gamma, at.gradient, hessian)
-    return step, -np.einsum("kt,kt->t", at.gradient, step)
+    return step, -np.einsum("kt,kt->t", at.gradient, step), newton
 
 
-def _definite_hessian(gamma: Floats, at: Criterion) -> Floats:
-    """The observed Hessian where it is positive definite.
+def gain_left(gamma: Floats, at: Criterion) -> Floats:
+    """Fall of the criterion that one more step promises (T,): what optimality is judged by."""
+    return _plan(gamma, at, first=False)[1]
+
+
+def definite_hessian(gamma: Floats, at: Criterion) -> tuple[Floats, Bools]:
+    """The observed Hessian where it is positive definite, and where it could be used (T,).
 
     Else the observed one for the components that are free to move, those held at zero set
     apart (the rate of convergence stays that of Newton); else the expected one.
@@ -148,37 +163,51 @@ def _definite_hessian(gamma: Floats, at: Criterion) -> Floats:
     count = gamma.shape[0]
     definite = np.isfinite(sweep(at.observed, count)[1])
     if definite.all():
-        return at.observed
+        return at.observed, definite
     held = (gamma == 0.0) & (at.gradient > 0.0)
     apart = np.where(held[:, None] | held[None], 0.0, at.observed)
     for i in range(count):
         apart[i, i] = np.where(held[i], at.expected[i, i], at.observed[i, i])
-    second_best = np.where(np.isfinite(sweep(apart, count)[1]), apart, at.expected)
-    return np.where(definite, at.observed, second_best)
+    usable = np.isfinite(sweep(apart, count)[1])
+    second_best = np.where(usable, apart, at.expected)
+    return np.where(definite, at.observed, second_best), definite | usable
 
 
 def orthant_step(gamma: Floats, gradient: Floats, hessian: Floats) -> Floats:
     """d that minimises g'd + d'Hd/2 subject to γ + d >= 0; NaN where H is not definite."""
     count = gamma.shape[0]
-    best = np.full(gamma.shape[1], np.inf)
-    step = np.full(gamma.shape, np.nan)
-    for held in product((False, True), repeat=count):
-        rest, free = np.flatnonzero(held), np.flatnonzero(~np.array(held))
-        d = -gamma.copy()
-        if free.size:
-            pull = gradient[free] - np.einsum(
-                "frt,rt->ft", hessian[np.ix_(free, rest)], gamma[rest]
-            )
-            size = free.size
-            system = np.empty((size + 1, size + 1, gamma.shape[1]))
-            system[:size, :size], system[size, size] = hessian[np.ix_(free, free)], 0.0
-            system[size, :size] = system[:size, size] = -pull
-            d[free] = sweep(system, size)[0][:size, size]
-        fall = np.einsum("kt,kt->t", gradient, d)
-        fall += 0.5 * np.einsum("kt,kmt,mt->t", d, hessian, d)
-        better = np.all(gamma + d >= 0.0, axis=0) & (fall < best)
-        best = np.where(better, fall, best)
-        step = np.where(better, d, step)
-        if better.all() and not rest.size:
-            break
+    step, _ = _step_with(gamma, gradient, hessian, ())
+    left = np.flatnonzero(~np.all(gamma + step >= 0.0, axis=0))
+    if not left.size:
+        return step
+    gamma, gradient, hessian = gamma[:, left], gradient[:, left], hessian[:, :, left]
+    best = np.full(left.size, np.inf)
+    found = np.full(gamma.shape, np.nan)
+    for size in range(1, count + 1):
+        for rest in combinations(range(count), size):
+            d, fall = _step_with(gamma, gradient, hessian, rest)
+            better = np.all(gamma + d >= 0.0, axis=0) & (fall < best)
+            best = np.where(better, fall, best)
+            found = np.where(better, d, found)
+    step[:, left] = found
     return step
+
+
+def _step_with(
+    gamma: Floats, gradient: Floats, hessian: Floats, rest: tuple[int, ...]
+) -> tuple[Floats, Floats]:
+    """Step when the components ``rest`` go to zero, and the change the quadratic promises."""
+    free = [i for i in range(gamma.shape[0]) if i not in rest]
+    d = -gamma
+    if free:
+        size = len(free)
+        system = np.zeros((size + 1, size + 1, gamma.shape[1]))
+        for a, i in enumerate(free):
+            for b, j in enumerate(free):
+                system[a, b] = hessian[i, j]
+            pull = gradient[i] - sum(hessian[i, j] * gamma[j] for j in rest)
+            system[size, a] = system[a, size] = -pull
+        d[free] = sweep(system, size)[0][:size, size]
+    fall = np.einsum("kt,kt->t", gradient, d)
+    fall += 0.5 * np.einsum("kt,kmt,mt->t", d, hessian, d)
+    return d, fall
