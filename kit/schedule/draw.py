@@ -17,8 +17,9 @@ from kit.trial import Trial
 BIT_GENERATOR = "PCG64"
 
 
-def generator(seed: int) -> np.random.Generator:
-    """The one stream of random numbers of a schedule, the same on every machine.
+def generator(seed: int, stream: int = 0) -> np.random.Generator:
+    """A stream of random numbers, the same on every machine: 0 draws the schedule, others what
+    is drawn beside it from the same seed.
 
     Raises
     ------
@@ -27,7 +28,7 @@ def generator(seed: int) -> np.random.Generator:
     """
     if isinstance(seed, bool) or not isinstance(seed, (int, np.integer)) or seed < 0:
         raise PlanError(f"A seed is a whole number from 0 up, not {seed!r}. Give one, e.g. 1234.")
-    return np.random.Generator(np.random.PCG64(int(seed)))
+    return np.random.Generator(np.random.PCG64([int(seed), stream]))
 
 
 def draw_schedule(trial: Trial, seed: int) -> pd.DataFrame:

@@ -162,6 +162,10 @@ class Tasting(Part):
     tasters: tuple[Word, ...] = ()
     attributes: tuple[Attribute, ...] = ()
     cups_per_sitting: Annotated[int, Field(ge=1, le=12)] = 6
+    """Cups of a taster in one sitting; more than there are methods adds hidden duplicates."""
+    sittings: Annotated[int, Field(ge=1, le=40)] = 1
+    portions_per_shot: Annotated[int, Field(ge=1, le=20)] = 8
+    """Tasters that one shot serves."""
     discrimination: Literal["", "triangle", "duo-trio", "paired"] = ""
     pair: tuple[str, str] | None = None
     sets_per_taster: Annotated[int, Field(ge=0, le=20)] = 0

@@ -1,0 +1,61 @@
+"""Where a trial stands half-way, read from the log without looking at anything measured."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import pandas as pd
+
+from kit.errors import PlanError
+from kit.trial import Trial
+
+_READ_FROM_LOG = ["planned_shot", "status"]
+
+
+@dataclass(frozen=True)
+class Mishap:
+    """What happened, when, and the seed for whatever has to be drawn anew."""
+
+    reason: str
+    at: datetime
+    seed: int
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Where the trial stands: the schedule, which rows are pulled, and who was lost."""
+
+    trial: Trial
+    schedule: pd.DataFrame
+    pulled: frozenset[int]
+    lost: frozenset[int]
+    last: int
+    """Row of the last pull made."""
+
+    @property
+    def session(self) -> str:
+        """The session under way."""
+        return str(self.schedule["session"].iloc[self.last])
+
+    def rest_of_session(self) -> pd.DataFrame:
+        """Rows of the session under way that come after the last pull."""
+        after = self.schedule.iloc[self.last + 1 :]
+        return after[after["session"] == self.session]
+
+
+def standing(trial: Trial, schedule: pd.DataFrame, shots: pd.DataFrame) -> Standing:
+    """Where the trial stands, from the columns of the log that say nothing about outcomes."""
+    log = shots.reindex(columns=_READ_FROM_LOG)
+    pulled = frozenset(log["planned_shot"].dropna().astype(int))
+    rows = np.flatnonzero(schedule["planned_shot"].isin(pulled))
+    if len(rows) == 0:
+        raise PlanError(
+            "No shot has been pulled yet, so there is nothing to rescue. Change the plan and draw "
+            "a new schedule."
+        )
+    study = set(schedule.loc[schedule["role"] == "study", "planned_shot"].astype(int))
+    lost = frozenset(log.loc[log["status"] == "lost", "planned_shot"].dropna().astype(int))
+    reset = schedule.reset_index(drop=True)
+    return Standing(trial, reset, pulled, frozenset(lost & study), int(rows.max()))
