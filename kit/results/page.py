@@ -12,6 +12,7 @@ from kit.cautions import ALWAYS, SESSION_START, TASTING_START
 from kit.errors import DataError
 from kit.figures import Picture, measure_of
 from kit.files import write_atomically
+from kit.findings.claims import SILENT
 from kit.findings.wording import outcome_label, scale_of
 from kit.report import (
     RelabellingCheck,
@@ -103,17 +104,23 @@ def _seal(folder: Path) -> str:
 def _claims(results: Results) -> Table:
     """All claims about the primary outcome; of the others those on which the shots speak."""
     labels = {outcome.name: outcome_label(outcome) for outcome in results.trial.outcomes}
-    rows = tuple(
-        (f"“{claim.claim}”", labels[claim.outcome], claim.standing, claim.strongest, claim.needs)
-        for claim in results.findings.claims
-        if claim.role == "primary" or claim.standing != "the shots are silent"
-    )
+    rows: list[tuple[str, ...]] = []
+    said: set[str] = set()
+    for claim in results.findings.claims:
+        silent = claim.standing == SILENT
+        # Where the shots are silent, both directions and “no difference” bear the same wording.
+        if silent and (claim.role != "primary" or claim.strongest in said):
+            continue
+        said.add(claim.strongest)
+        words = f"“{claim.claim}”"
+        rows.append((words, labels[claim.outcome], claim.standing, claim.strongest, claim.needs))
     return Table(
         "Sentences somebody may want to say, and whether the shots support them",
         ("One might say", "About", "The shots", "The strongest wording they bear", "To say more"),
-        rows,
+        tuple(rows),
         note=(
-            "On every other sentence about the other outcomes the shots are silent. "
+            "Where the shots are silent on a pair they are so in both directions, and on “there is "
+            "no difference” too. On every other sentence about the other outcomes they are silent. "
             "The primary outcome alone carries the claim of this trial."
         ),
     )

@@ -46,7 +46,7 @@ class AnalyseModel(PanelModel):
         """Look how far the trial has come; what was computed before is thrown away."""
         self.results = None
         self.hidden = self.trial is not None and names_hidden(self.folder)
-        self.to_pull = self._still_to_pull() if self.trial is not None else 0
+        self.to_pull = still_to_pull(self.folder) if self.trial is not None else 0
 
     def unmet(self) -> list[str]:
         """What is still missing before the shots can be judged."""
@@ -121,12 +121,12 @@ class AnalyseModel(PanelModel):
         """Reference shots and residuals."""
         return [] if self.results is None else check_pictures(self.results)
 
-    def _still_to_pull(self) -> int:
-        schedule = schedule_of(self.folder)
-        if schedule is None or not self.has(JOURNAL_FILE):
-            return 0
-        log = read_log(self.folder)
-        if is_complete(schedule, log):
-            return 0
-        planned = schedule[schedule["role"] != "spare"]
-        return max(len(planned) - len(log.done) - len(log.skipped), 1)
+
+def still_to_pull(folder: Path) -> int:
+    """How many pulls of the schedule are still to be made; 0 for data without a schedule."""
+    schedule = schedule_of(folder)
+    log = read_log(folder)
+    if schedule is None or is_complete(schedule, log):
+        return 0
+    planned = schedule[schedule["role"] != "spare"]
+    return max(len(planned) - len(log.done) - len(log.skipped), 1)

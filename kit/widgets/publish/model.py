@@ -1,24 +1,169 @@
-"""What there is to publish. No widgets here."""
+"""What goes out: sentences, pictures in their formats, report and bundle. No widgets here."""
 
 from __future__ import annotations
 
-from kit.widgets.panel_model import PanelModel
+from collections.abc import Callable
+from pathlib import Path
 
-RESULTS_FOLDER = "results"
+from kit.bundle import write_bundle
+from kit.bundle.metadata import LICENCES
+from kit.figures import Picture, measure_of
+from kit.findings.claims import SUPPORTED
+from kit.results import (
+    RESULTS_FOLDER,
+    Results,
+    compute_results,
+    names_hidden,
+    pictures_of,
+    write_figures,
+    write_tables_and_findings,
+)
+from kit.results.page import report_content, write_report
+from kit.shotlog import write_tables
+from kit.widgets.analyse.model import still_to_pull
+from kit.widgets.panel_model import JOURNAL_FILE, PanelModel
+
+SHAPES = {
+    "page": "Page, SVG and PNG",
+    "print-single": "Print, 85 mm",
+    "print-double": "Print, 174 mm",
+    "still-wide": "Wide, 1920 × 1080",
+    "still-wide-4k": "Wide, 3840 × 2160",
+    "still-tall": "Tall, 1080 × 1920",
+}
+KINDS = {
+    "shots": "Shots in order",
+    "means": "Means",
+    "differences": "Differences",
+    "factorial": "Combinations",
+    "spread": "Spread",
+    "spread_ratios": "Ratios of spread",
+    "fault": "Faults",
+    "taste": "Scores",
+    "reference": "Reference shots",
+    "residuals": "Residuals",
+}
+GROUNDS = {"": "Light card", "-dark": "Dark card", "-clear": "Transparent, dark ink",
+           "-dark-clear": "Transparent, light ink"}  # fmt: skip
+LICENCE_NAMES = {key: name for key, (name, _) in LICENCES.items()}
 
 
 class PublishModel(PanelModel):
-    """The files of the results, and what is missing before they can be handed over."""
+    """Results with their names, the choice of pictures and formats, and the files written."""
 
-    def files(self) -> list[str]:
-        """The result files there are, as paths from the trial folder, sorted."""
-        found = (self.folder / RESULTS_FOLDER).rglob("*")
-        return sorted(path.relative_to(self.folder).as_posix() for path in found if path.is_file())
+    def __init__(self, folder: Path) -> None:
+        self.results: Results | None = None
+        self.shape = "still-wide"
+        self.ground = ""
+        self.licence = next(iter(LICENCES))
+        self.picked = 0
+        super().__init__(folder)
+
+    def read_folder(self) -> None:
+        """What was computed before is thrown away."""
+        self.results = None
 
     def unmet(self) -> list[str]:
         """What is still missing before something can be published."""
         if self.trial is None:
             return super().unmet()
-        if not self.files():
-            return ["There are no results yet. Make them in 3_analyse."]
+        if not self.has(JOURNAL_FILE):
+            return ["No shot is logged yet. Log shots in 2_shoot."]
+        if still_to_pull(self.folder):
+            return ["The trial is not complete; results are published after the last shot."]
+        if names_hidden(self.folder):
+            return ["The analysis is not settled yet. Settle it in 3_analyse; then the names show."]
         return []
+
+    @property
+    def ready(self) -> bool:
+        """Whether everything is there to be published."""
+        return not self.unmet()
+
+    def compute(self, progress: Callable[[str], None]) -> Results:
+        """Analyse the trial; the result is kept by :meth:`keep`."""
+        write_tables(self.folder)
+        return compute_results(self.folder, progress)
+
+    def keep(self, results: Results) -> None:
+        """Take over what was computed and tell the views."""
+        self.results = results
+        self.touch()
+
+    # -- what is shown and chosen ----------------------------------------------------------------
+
+    def sentences(self) -> str:
+        """The words one may say: headline, supported claims, limits."""
+        if self.results is None:
+            return ""
+        findings = self.results.findings
+        supported = [c.strongest for c in findings.claims if c.standing == SUPPORTED]
+        return "\n".join(dict.fromkeys([findings.headline, *supported, *findings.limits]))
+
+    def methods_text(self) -> str:
+        """The methods paragraph, to copy."""
+        if self.results is None:
+            return ""
+        return "\n\n".join(report_content(self.results, [], self.folder).methods)
+
+    def pictures(self) -> list[Picture]:
+        """Every picture of the trial."""
+        return [] if self.results is None else pictures_of(self.results)
+
+    def picture_titles(self) -> list[str]:
+        """What each picture shows, in a few words, in the order of :meth:`pictures`."""
+        return [_title(picture.name) for picture in self.pictures()]
+
+    def choose(self, shape: str, ground: str) -> None:
+        """Choose the format in which pictures are shown and written."""
+        self.shape, self.ground = shape, ground
+        self.touch()
+
+    def pick(self, place: int) -> None:
+        """Look at another picture."""
+        self.picked = place
+        self.touch()
+
+    @property
+    def format_name(self) -> str:
+        """The chosen format, a key of ``figures.FORMATS``."""
+        return f"{self.shape}{self.ground}"
+
+    @property
+    def picture(self) -> Picture | None:
+        """The picture that is looked at."""
+        pictures = self.pictures()
+        return pictures[min(self.picked, len(pictures) - 1)] if pictures else None
+
+    # -- what is written -------------------------------------------------------------------------
+
+    def write_pictures(self) -> list[Path]:
+        """Write every picture in the chosen format."""
+        return write_figures(self.pictures(), self.folder, (self.format_name,))
+
+    def write_all(self, report: Callable[[float], None]) -> tuple[Path, Path]:
+        """Tables, pictures, report and bundle; returns the paths of report and bundle."""
+        results = self.results or self.compute(lambda _: None)
+        write_tables_and_findings(results, self.folder)
+        report(0.1)
+        pictures = pictures_of(results)
+        for number, picture in enumerate(pictures, start=1):
+            write_figures([picture], self.folder, ("page", self.format_name))
+            report(0.1 + 0.6 * number / len(pictures))
+        page = write_report(results, pictures, self.folder)
+        report(0.9)
+        return page, write_bundle(self.folder, self.licence)
+
+    def files(self) -> list[str]:
+        """The result files there are, as paths from the trial folder, sorted."""
+        found = (self.folder / RESULTS_FOLDER).rglob("*")
+        paths = [path.relative_to(self.folder).as_posix() for path in found if path.is_file()]
+        return sorted([*paths, *(path.name for path in self.folder.glob("*-bundle.zip"))])
+
+
+def _title(name: str) -> str:
+    """``Means: extraction yield`` for ``means_ey_pct``."""
+    kind = max((key for key in KINDS if name.startswith(key)), key=len, default="")
+    measure = name[len(kind) :].strip("_")
+    label = measure_of(measure).in_text if kind != "fault" else measure
+    return f"{KINDS.get(kind, name)}: {label}".removesuffix(": ")
