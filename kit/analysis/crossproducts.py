@@ -16,7 +16,7 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg import solve_triangular
 
 from kit.analysis.moments import (
     Array,
@@ -85,24 +85,25 @@ class CrossProducts:
         gamma = theta[:-1] / sigma2
         root = np.sqrt(np.repeat(gamma, np.diff(self.starts)))
         s = self.products
-        used = np.flatnonzero(root)
-        inner = root[used, None] * s[np.ix_(used, used)] * root[used]
-        inner[np.diag_indices(len(used))] += 1.0
+        used = root > 0.0
+        weighted = root[used, None] * s[:q][used]
+        inner = weighted[:, :q][:, used] * root[used]
+        inner.flat[:: len(inner) + 1] += 1.0
         try:
             factor = np.linalg.cholesky(inner)
-            half = np.linalg.solve(factor, root[used, None] * s[used]) if len(used) else s[:0]
+            half = solve_triangular(factor, weighted, lower=True, check_finite=False)
             c = s - half.T @ half
-            xhx = c[q : q + p, q : q + p]
-            xx = cho_factor(xhx, lower=True)
+            xx = np.linalg.cholesky(c[q : q + p, q : q + p])
         except np.linalg.LinAlgError:
             return None
-        phi = cho_solve(xx, np.eye(p))
+        root_phi = solve_triangular(xx, np.eye(p), lower=True, check_finite=False)
+        phi = root_phi.T @ root_phi
         cp = c - c[:, q : q + p] @ phi @ c[q : q + p, :]
         return _Swept(
             gamma,
             sigma2,
             2.0 * float(np.sum(np.log(np.diag(factor)))),
-            2.0 * float(np.sum(np.log(np.diag(xx[0])))),
+            2.0 * float(np.sum(np.log(np.diag(xx)))),
             c,
             cp,
             phi,
@@ -202,7 +203,10 @@ def _with_residual(one: Array, two: Array, total: float, gamma: Array) -> tuple[
     Because AHA = A for A = H⁻¹ and for P, the residual's term is the total (tr AH, or y'Py)
     less γ times the others, at either order.
     """
-    residual = total - gamma @ one
-    cross = one - two @ gamma
-    last = residual - gamma @ cross
-    return np.append(one, residual), np.block([[two, cross[:, None]], [cross, last]])
+    k = len(one)
+    first, second = np.empty(k + 1), np.empty((k + 1, k + 1))
+    first[:k], second[:k, :k] = one, two
+    first[k] = total - gamma @ one
+    second[:k, k] = second[k, :k] = one - two @ gamma
+    second[k, k] = first[k] - gamma @ second[:k, k]
+    return first, second
