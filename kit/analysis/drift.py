@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 
+from kit.analysis.contrasts import all_pairs
+from kit.analysis.mixedmodel import fit_mixed_model
 from kit.analysis.usable import usable_rows
 from kit.errors import ModelError
 
@@ -57,6 +61,68 @@ def _reference_rows(shots: pd.DataFrame, measure: str) -> pd.DataFrame:
         chosen = chosen[chosen["status"].astype("string").eq("kept").fillna(False)]
     if chosen.empty:
         raise ModelError("There are no reference shots, so drift cannot be charted.")
+    chosen = chosen.reset_index(drop=True)
     rows = usable_rows(chosen, measure, ["session"])
-    rows["shot"] = shots.loc[rows.index, "shot"] if "shot" in shots else np.arange(len(rows)) + 1
+    rows["shot"] = chosen.loc[rows.index, "shot"] if "shot" in chosen else rows.index + 1
     return rows.sort_values("shot", kind="stable")
+
+
+def order_effects(
+    rows: pd.DataFrame, measure: str, fixed: str, random: Sequence[str]
+) -> pd.DataFrame:
+    """What the place in the order was worth, methods held equal.
+
+    Parameters
+    ----------
+    rows
+        Analysed shots with ``session_position`` and ``shot`` (numbers) and the model's columns.
+    fixed, random
+        The model that the design calls for; each trend is added to it, one at a time.
+
+    Returns
+    -------
+    Columns ``effect, estimate, se, df, t, p, lower, upper``: the slope for each later pull in a
+    session, and for each later pull of the whole trial, in the unit of ``measure`` a pull. A trend
+    that never varies is left out.
+    """
+    trends = {"session_position": "each later pull in a session", "shot": "each later pull"}
+    parts = []
+    for column, words in trends.items():
+        if column not in rows or rows[column].nunique() < 3:
+            continue
+        centred = rows.assign(trend=rows[column].astype(float) - rows[column].astype(float).mean())
+        fit = fit_mixed_model(centred, measure, f"{fixed} + trend", list(random))
+        slope = fit.coefficients().set_index("term").loc[["trend"]]
+        parts.append(slope.reset_index(drop=True).assign(effect=words))
+    columns = ["effect", "estimate", "se", "df", "t", "p", "lower", "upper"]
+    return pd.concat(parts)[columns] if parts else pd.DataFrame(columns=columns)
+
+
+def carry_over(
+    rows: pd.DataFrame, measure: str, fixed: str, random: Sequence[str]
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """What the shot before was worth: does a method leak into the next shot?
+
+    Shots that were first in their session have nothing before them and are left out.
+
+    Returns
+    -------
+    The F test of the method before (``term, num_df, den_df, F, p``), and the pairs of methods
+    before (``a, b, estimate, se, df, t, p, p_adjusted, lower, upper``, Tukey-Kramer).
+
+    Raises
+    ------
+    ModelError
+        If methods and methods before cannot be told apart in this order.
+    """
+    after = rows[rows["previous_method"].ne("none") & rows["previous_method"].notna()].copy()
+    if after["previous_method"].nunique() < 2:
+        raise ModelError(
+            "Nearly every shot came after the same method, so this order cannot show whether "
+            "methods leak into the next shot. A carry-over balanced order can."
+        )
+    for name in random:
+        after[name] = after[name].astype(str)
+    fit = fit_mixed_model(after, measure, f"{fixed} + previous_method", list(random))
+    test = fit.terms().query("term == 'previous_method'").reset_index(drop=True)
+    return test, all_pairs(fit, "previous_method")

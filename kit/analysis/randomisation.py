@@ -90,10 +90,11 @@ def randomisation_test(
     ModelError
         If a contrast names a method without shots, or nothing is left to compare.
     """
+    shots = shots.reset_index(drop=True)
     rows = usable_rows(shots, measure, ["method", *random])
     methods = two_methods_or_more(rows, "mean")
     weights = _weights(contrasts, methods)
-    seats = pd.Series(np.asarray(places), index=shots.index).loc[rows.index].to_numpy()
+    seats = np.asarray(places)[rows.index]
     labels, exhaustive = _schedules(scheme, rng, draws)
     if seats.max() >= labels.shape[1]:
         raise DataError(

@@ -15,16 +15,6 @@ import pandas as pd
 from kit.errors import DataError, ModelError
 
 
-def analysis_set(shots: pd.DataFrame) -> pd.DataFrame:
-    """The shots that count: role ``study`` and status ``kept``, where those columns are there."""
-    counts = pd.Series(True, index=shots.index)
-    if "role" in shots:
-        counts &= shots["role"].astype("string").eq("study").fillna(False).astype(bool)
-    if "status" in shots:
-        counts &= shots["status"].astype("string").eq("kept").fillna(False).astype(bool)
-    return shots.loc[counts]
-
-
 def usable_rows(
     table: pd.DataFrame, measure: str, columns: Sequence[str] = ("method",)
 ) -> pd.DataFrame:
