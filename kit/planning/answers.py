@@ -17,7 +17,7 @@ from kit.planning import inputs
 from kit.planning.assurance import assurance
 from kit.planning.comparisons import Comparison
 from kit.planning.laid_out import LaidOut
-from kit.planning.layouts import reliability
+from kit.planning.layouts import has_closed_form
 from kit.planning.power import difference_detected, power, two_sided_power
 from kit.planning.precision import half_width
 from kit.planning.questions import (
@@ -26,8 +26,8 @@ from kit.planning.questions import (
     named_pair,
     not_planned,
     questions_of,
-    say_difference,
 )
+from kit.planning.words import say_difference
 from kit.trial import Trial
 
 Mark = Literal["yes", "maybe", "no"]
@@ -193,13 +193,13 @@ def _cell(
     question: Question, n: float, chance_of: Callable[[Question, float], float], own: float
 ) -> tuple[object, ...]:
     try:
-        chance = chance_of(question, n)
+        chance, trust = chance_of(question, n), question.trust(n)
     except PlanError:
         if n == own:
             raise
-        chance = 0.0  # too few shots for this layout: nothing can be told
+        chance, trust = 0.0, "rough"  # too few shots for this layout: nothing can be told
     start = question.key, question.words, question.kind, question.outcome.name
-    return *start, question.reliability, n, chance, mark_of(chance), n == own
+    return *start, trust, n, chance, mark_of(chance), n == own
 
 
 def _counts(trial: Trial, shots: Sequence[float]) -> list[float]:
@@ -208,7 +208,7 @@ def _counts(trial: Trial, shots: Sequence[float]) -> list[float]:
 
 
 def _checked(trial: Trial, layout: LaidOut | None) -> LaidOut | None:
-    if layout is None and reliability(trial) != "exact":
+    if layout is None and not has_closed_form(trial):
         raise PlanError(
             f"The chances of a layout in {trial.layout.design} depend on the schedule. "
             "Draw the schedule first."

@@ -1,16 +1,18 @@
 """Consistency: the chance to find that one method is more even than another.
 
-The shots of a method count as independent readings with n - 1 degrees of freedom. Where block
-differences have to be estimated from the same shots a little is lost; the simulated figures of
-:mod:`kit.planning.simulation` include that, these do not.
+The textbook figures (F) count the shots of a method as independent normal readings with n - 1
+degrees of freedom. The analysis is more careful: it adjusts for blocks and trusts no normal
+distribution, and pays for that with power (``jackknife_...``). Simulation by the very test of the
+analysis is in :mod:`kit.planning.slow_findings`.
 """
 
 from __future__ import annotations
 
 import math
 
+import numpy as np
 from scipy.optimize import brentq
-from scipy.special import chdtrc, chdtri, fdtr, fdtri
+from scipy.special import chdtrc, chdtri, fdtr, fdtri, ndtr, polygamma, stdtrit
 
 from kit.planning import inputs
 from kit.planning.chi_average import scale_nodes
@@ -113,6 +115,46 @@ def shots_for_odd_one(
         return odd_one_power(ratio, methods, shots, false_alarms) >= goal
 
     return fewest(reached, 2, f"An SD ratio of {ratio:g}")
+
+
+def jackknife_pair_power(
+    ratio: float, df: float, units: float, pairs: int = 1, false_alarms: float = 0.05
+) -> float:
+    """Chance that the test of the analysis finds an SD ratio between two methods.
+
+    That test leaves out one of ``units`` blocks at a time and refers the log ratio to t on
+    units - 1 degrees of freedom, which holds its level when shots are not normal. Here the log of
+    an SD on ``df`` degrees of freedom is taken as normal with variance ψ'(df/2)/4, so this is
+    approximate. ``pairs`` are judged together (Bonferroni, the first step of Holm).
+    """
+    return _jackknife_power(ratio, df, units, pairs, 1, false_alarms)
+
+
+def jackknife_odd_one_power(
+    ratio: float, df: float, units: float, methods: int, false_alarms: float = 0.05
+) -> float:
+    """Chance that the one uneven method of k stands out from at least one other, by that test."""
+    k = inputs.method_count(methods)
+    return _jackknife_power(ratio, df, units, k * (k - 1) // 2, k - 1, false_alarms)
+
+
+def _jackknife_power(
+    ratio: float, df: float, units: float, pairs: int, others: int, false_alarms: float
+) -> float:
+    """1 - mean over the odd SD's error of P(one other is not told from it)^others."""
+    inputs.ratio_above_one(ratio, "The SD ratio to find")
+    alpha = inputs.error_rate(false_alarms) / pairs
+    if units < 2 or df <= 0:
+        return 0.0
+    tau = math.sqrt(float(polygamma(1, df / 2))) / 2
+    reach = float(stdtrit(units - 1, 1 - alpha / 2)) * math.sqrt(2) * tau
+    scale, weight = scale_nodes(units - 1)
+    z = np.linspace(-6.0, 6.0, 61)
+    density = np.exp(-0.5 * z**2)
+    centre = math.log(ratio) + tau * z[:, None]
+    found = ndtr((centre - reach * scale) / tau) + ndtr((-centre - reach * scale) / tau)
+    missed = (1 - found @ weight) ** others
+    return float(1 - density @ missed / density.sum())
 
 
 def sd_interval_factors(df: float, level: float = 0.95) -> tuple[float, float]:

@@ -53,6 +53,18 @@ def fisher_power_one_sided(
     return _power(_upper_p, float(rate_a), float(rate_b), int(shots_a), int(shots_b), false_alarms)
 
 
+def within_blocks_power(
+    rate_a: float, rate_b: float, blocks: int, false_alarms: float = 0.05
+) -> float:
+    """Chance that the exact test within blocks, one shot of each method a block, finds a gap.
+
+    Only blocks in which one of the two is faulty count (McNemar 1947): b of one kind and c of the
+    other, binomial with even odds given b + c. The chance is summed over every (b, c).
+    """
+    _check(rate_a, rate_b, blocks, blocks, false_alarms)
+    return _matched_power(float(rate_a), float(rate_b), int(blocks), false_alarms)
+
+
 def first_shots_for_rates(
     rate_a: float, rate_b: float, chance: float = 0.8, false_alarms: float = 0.05
 ) -> int:
@@ -133,6 +145,27 @@ def _power(
         chance = np.where(possible, weight_a[None, :] * weight_b[np.clip(counts_b, 0, n_b)], 0.0)
         total += float(chance[_tables_p(p_values, totals, n_a, n_b) <= alpha].sum())
     return min(total, 1.0)
+
+
+@lru_cache(maxsize=4096)
+def _matched_power(rate_a: float, rate_b: float, blocks: int, alpha: float) -> float:
+    only_a, only_b = rate_a * (1 - rate_b), rate_b * (1 - rate_a)
+    discordant = only_a + only_b
+    if discordant == 0:
+        return 0.0
+    power = 0.0
+    for m, weight in enumerate(_binomial(blocks, discordant)):
+        most = _most_in_tail(m, alpha / 2)
+        if most >= 0 and weight > 0:
+            tail = _binomial(m, only_a / discordant)
+            power += weight * float(tail[: most + 1].sum() + tail[m - most :].sum())
+    return min(power, 1.0)
+
+
+def _most_in_tail(m: int, tail: float) -> int:
+    """The largest x with P(X <= x) <= ``tail``, X binomial(m, 1/2); -1 where there is none."""
+    few = np.flatnonzero(np.cumsum(_binomial(m, 0.5)) <= tail * (1 + 1e-12))
+    return int(few[-1]) if few.size else -1
 
 
 def _tables_p(p_values: PValues, totals: NDArray[np.int_], n_a: int, n_b: int) -> Floats:

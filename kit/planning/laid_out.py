@@ -8,6 +8,7 @@ layout worth using these differ little.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import combinations
 
 import numpy as np
@@ -18,12 +19,17 @@ from kit.analysis.distributions import multivariate_t_ppf
 from kit.errors import PlanError
 from kit.planning import inputs
 from kit.planning.comparisons import Contrast, t_critical, tukey_critical
-from kit.planning.layouts import ExpectedFit, expected_fit, rescaled
+from kit.planning.layouts import ExpectedFit, expected_fit, expected_spread_df, rescaled
 from kit.trial import Noise, Trial
 
 Floats = NDArray[np.float64]
 
+SPREAD_BASE_SHOTS = 12
+"""Shots a method at which the degrees of freedom of an SD are computed; they grow in step."""
 _SMALLEST_TRIED = 40
+MOST_ROWS = 4_000
+ALIKE = 1.1
+"""Contrasts whose standard errors differ by less than this factor count as alike."""
 
 
 class LaidOut:
@@ -62,15 +68,24 @@ class LaidOut:
             return shots
         raise PlanError("This layout cannot tell the methods apart at any size. Change it.")
 
+    @cached_property
+    def spread_df_share(self) -> float:
+        """Degrees of freedom of one method's SD as a share of n - 1, blocks adjusted for."""
+        base = rescaled(self.rows, SPREAD_BASE_SHOTS)
+        shots = len(base) / self.trial_methods
+        return expected_spread_df(base, self.trial, self.noise) / (shots - 1)
+
+    @cached_property
+    def block_size(self) -> float:
+        """Shots a block, on average."""
+        return len(self.rows) / self.rows["block"].nunique()
+
     def method_rows(self, shots: float) -> Floats:
         """One row for the mean of each method (a cell of a factorial)."""
         fit = self.at(shots)
         if "method" in fit.fixed.factors:
             return fit.level_rows("method")
         return fit.cell_rows(tuple(factor.name for factor in self.trial.easy_factors))
-
-
-MOST_ROWS = 4_000
 
 
 @dataclass(frozen=True)
@@ -92,8 +107,8 @@ class LaidOutPair:
 
     def contrast(self, shots: float) -> Contrast:
         """Average over all pairs."""
-        se, df = _average(self.layout.at(shots), _pairs(self.layout.method_rows(shots)))
-        return Contrast(se, df, t_critical(df, self.false_alarms))
+        se, df, alike = _average(self.layout.at(shots), _pairs(self.layout.method_rows(shots)))
+        return Contrast(se, df, t_critical(df, self.false_alarms), alike)
 
 
 @dataclass(frozen=True)
@@ -117,8 +132,8 @@ class LaidOutAllPairs:
     def contrast(self, shots: float) -> Contrast:
         """Average over all pairs."""
         rows = self.layout.method_rows(shots)
-        se, df = _average(self.layout.at(shots), _pairs(rows))
-        return Contrast(se, df, tukey_critical(len(rows), df, self.false_alarms))
+        se, df, alike = _average(self.layout.at(shots), _pairs(rows))
+        return Contrast(se, df, tukey_critical(len(rows), df, self.false_alarms), alike)
 
 
 @dataclass(frozen=True)
@@ -143,16 +158,16 @@ class LaidOutControl:
         fit, rows = self.layout.at(shots), self.layout.method_rows(shots)
         control = self.layout.trial.method_names.index(self.layout.trial.reference_method)
         differences = np.delete(rows, control, axis=0) - rows[control]
-        se, df = _average(fit, differences)
+        se, df, alike = _average(fit, differences)
         if len(differences) == 1:
-            return Contrast(se, df, t_critical(df, self.false_alarms))
+            return Contrast(se, df, t_critical(df, self.false_alarms), alike)
         # The common correlation of the average comparison; the analysis uses each one's own.
         correlation = fit.correlation(differences)
         m = len(correlation)
         mean = (correlation.sum() - m) / (m * (m - 1))
         equal = np.full((m, m), mean) + (1 - mean) * np.eye(m)
         critical = float(multivariate_t_ppf(1 - self.false_alarms, equal, df))
-        return Contrast(se, df, critical)
+        return Contrast(se, df, critical, alike)
 
 
 @dataclass(frozen=True)
@@ -177,8 +192,8 @@ class LaidOutMainEffect:
         """Average over the pairs of levels."""
         fit = self.layout.at(shots)
         levels = fit.level_rows(self.factor)
-        se, df = _average(fit, _pairs(levels))
-        return Contrast(se, df, tukey_critical(len(levels), df, self.false_alarms))
+        se, df, alike = _average(fit, _pairs(levels))
+        return Contrast(se, df, tukey_critical(len(levels), df, self.false_alarms), alike)
 
 
 @dataclass(frozen=True)
@@ -206,15 +221,16 @@ class LaidOutInteraction:
         cells = fit.cell_rows((self.factor_a, self.factor_b))
         levels_b = len(fit.fixed.factors[self.factor_b].levels)
         row = cells[0] - cells[1] - cells[levels_b] + cells[levels_b + 1]
-        se, df = _average(fit, row[None])
-        return Contrast(se, df, t_critical(df, self.false_alarms))
+        se, df, alike = _average(fit, row[None])
+        return Contrast(se, df, t_critical(df, self.false_alarms), alike)
 
 
 def _pairs(rows: Floats) -> Floats:
     return np.array([rows[i] - rows[j] for i, j in combinations(range(len(rows)), 2)])
 
 
-def _average(fit: ExpectedFit, rows: Floats) -> tuple[float, float]:
-    """Root mean square of the standard errors, and the mean of the degrees of freedom."""
+def _average(fit: ExpectedFit, rows: Floats) -> tuple[float, float, bool]:
+    """Root mean square of the standard errors, mean degrees of freedom, and whether alike."""
     se, df = fit.contrasts(rows)
-    return float(np.sqrt((se**2).mean())), float(df.mean())
+    alike = bool(se.max() <= ALIKE * se.min())
+    return float(np.sqrt((se**2).mean())), float(df.mean()), alike

@@ -7,13 +7,12 @@ model and the same Kenward-Roger formulas as in the analysis are used, at the va
 
 Power computed from them is an approximation: it takes the degrees of freedom at their expected
 information, while the analysis estimates them, and pools a variance estimated as zero.
-:func:`reliability` says how far that can be off.
+:attr:`kit.planning.comparisons.Contrast.reliability` says how far that can be off.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -29,7 +28,6 @@ from kit.errors import ModelError, PlanError
 from kit.trial import Noise, Trial
 
 Floats = NDArray[np.float64]
-Reliability = Literal["exact", "near", "rough"]
 
 
 @dataclass(frozen=True)
@@ -191,15 +189,9 @@ def expected_spread_df(rows: pd.DataFrame, trial: Trial, noise: Noise) -> float:
     return float(np.mean(4 / variance[np.triu_indices(len(weight), 1)]))
 
 
-def reliability(trial: Trial) -> Reliability:
-    """How far the approximate power of a layout can be trusted.
-
-    exact: closed form. near: within about two points of simulation. rough: simulate before
-    deciding. Source: own simulation of twelve layouts (``tests/benchmarks/planning.py``).
-    """
-    if trial.layout.design == "complete blocks" and not trial.factors:
-        return "exact"
-    return "rough" if trial.hard_factors else "near"
+def has_closed_form(trial: Trial) -> bool:
+    """Whether the comparisons of :mod:`kit.planning.comparisons` hold for this trial."""
+    return trial.layout.design == "complete blocks" and not trial.factors
 
 
 def _without_covariate(model: DesignedModel) -> DesignedModel:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from kit.planning.chunks import stream
 from kit.planning.truth import Truth
-from kit.planning.virtual import VirtualPlan, draw_faulty, draw_outcome
+from kit.planning.virtual import VirtualPlan, draw_faulty, draw_shots
 
 Floats = NDArray[np.float64]
 
@@ -58,7 +58,7 @@ def luck_gallery(plan: VirtualPlan, truth: Truth, seed: int, pictures: int = 8) 
     ``truth`` should be level (:meth:`Truth.level`).
     """
     rng = stream(seed, 0)
-    values = TYPICAL_LEVEL + draw_outcome(plan, truth, rng, pictures)
+    values = TYPICAL_LEVEL + draw_shots(plan, truth, rng, pictures)[0]
     block = plan.rows["block"] if "block" in plan.rows else plan.rows["session"]
     return pd.concat(
         [
@@ -103,7 +103,7 @@ def gallery_summary(gallery: pd.DataFrame) -> pd.DataFrame:
 def luck_summary(plan: VirtualPlan, truth: Truth, seed: int, trials: int = 2000) -> LuckSummary:
     """Gaps between averages, ratios of SDs and gaps between fault rates by luck alone."""
     rng = stream(seed, 1)
-    y = draw_outcome(plan, truth, rng, trials)
+    y, _ = draw_shots(plan, truth, rng, trials)
     faulty = draw_faulty(plan, truth, rng, trials).astype(float)
     methods = np.arange(len(truth.methods))
     members = [plan.method_of_shot == method for method in methods]

@@ -9,8 +9,8 @@ from kit.planning.answers import AnswerTable, answer_sentences, answer_table, sa
 from kit.planning.budget import cost_of
 from kit.planning.laid_out import LaidOut
 from kit.planning.layouts import study_rows
-from kit.planning.questions import label_of, say_difference
 from kit.planning.variance import noise_assumed
+from kit.planning.words import label_of, say_difference
 from kit.trial import Outcome, Trial
 
 _SHOWN = (10, 20, 30)

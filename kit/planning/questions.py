@@ -10,23 +10,17 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
-from kit import codebook
 from kit.numerals import say_number
 from kit.planning import comparisons as closed
 from kit.planning import laid_out
-from kit.planning.comparisons import Comparison, Contrast
-from kit.planning.consistency_power import odd_one_power_on, ratio_power
+from kit.planning.comparisons import Comparison, Contrast, Reliability
+from kit.planning.consistency_power import jackknife_odd_one_power, jackknife_pair_power
 from kit.planning.equivalence_power import chance_inside, exact_tost_power
-from kit.planning.fault_power import MOST_FAULT_SHOTS, fisher_power
-from kit.planning.layouts import (
-    Reliability,
-    complete_rows,
-    expected_spread_df,
-    reliability,
-    rescaled,
-)
+from kit.planning.fault_power import MOST_FAULT_SHOTS, within_blocks_power
+from kit.planning.layouts import complete_rows
 from kit.planning.power import two_sided_power
 from kit.planning.selection import chance_best_stands_alone, chance_first_at, one_leads
+from kit.planning.words import label_of, say_difference
 from kit.trial import Outcome, Trial
 
 Kind = Literal["difference", "same", "first", "alone", "spread", "faults"]
@@ -35,8 +29,6 @@ Chance = Callable[[float, float], float]
 
 BASE_FAULT_RATE = 0.10
 """Share of faulty shots of the cleaner method (a guess without a source)."""
-SPREAD_BASE_SHOTS = 12
-"""Shots a method at which the degrees of freedom of an SD are computed; they grow in step."""
 
 
 @dataclass(frozen=True)
@@ -48,8 +40,9 @@ class Question:
     kind: Kind
     outcome: Outcome
     words: str
-    reliability: Reliability
     chance: Chance
+    trust: Callable[[float], Reliability]
+    """How far the chance can be trusted, at a number of shots a method."""
     comparison: Comparison | None = None
     """For differences: what gives the detectable difference and the interval."""
 
@@ -68,7 +61,7 @@ def questions_of(trial: Trial, layout: laid_out.LaidOut | None) -> list[Question
         elif outcome.aspect == "spread" and outcome.measure == trial.primary.measure:
             asked += _about_spread(trial, outcome, layout)
         elif outcome.aspect == "rate":
-            asked.append(_about_faults(outcome))
+            asked += _about_faults(trial, outcome, layout)
     return asked
 
 
@@ -86,29 +79,6 @@ def not_planned(trial: Trial) -> list[str]:
                 f"{label_of(outcome.measure)}: its noise is not stated, so nothing is promised."
             )
     return reasons
-
-
-def label_of(measure: str) -> str:
-    """The name of a measure for people."""
-    try:
-        return codebook.column(measure).label
-    except KeyError:
-        return measure[:1].upper() + measure[1:]
-
-
-def unit_of(measure: str) -> str:
-    """The unit of a difference; percentages differ by points."""
-    try:
-        unit = codebook.column(measure).unit
-    except KeyError:
-        return "points"
-    return "points" if unit == "%" else unit
-
-
-def say_difference(size: float, measure: str) -> str:
-    """``0.5 points``: as many digits as it takes, two at most."""
-    decimals = 1 if abs(size * 10 - round(size * 10)) < 1e-9 else 2
-    return f"{say_number(size, decimals)} {unit_of(measure)}".strip()
 
 
 def comparison_family(
@@ -151,50 +121,43 @@ def _effects(trial: Trial, layout: laid_out.LaidOut) -> list[Comparison]:
 def _about_means(trial: Trial, outcome: Outcome, layout: laid_out.LaidOut | None) -> list[Question]:
     size = outcome.smallest_difference
     said = say_difference(size, outcome.measure)
-    trust = reliability(trial)
+    family = comparison_family(trial, outcome, layout)
+    pair = named_pair(trial, layout)
+    wants_pair = outcome.family == "all pairs" and len(trial.methods) > 2
     asked = [
         Question(
-            f"{outcome.name} difference {place}",
+            f"{outcome.name} difference {comparison.words}",
             "difference",
             outcome,
             f"A difference of {said} ({comparison.words})",
-            trust,
             _difference_chance(comparison, size),
+            _trust(comparison),
             comparison,
         )
-        for place, comparison in enumerate(comparison_family(trial, outcome, layout))
+        for comparison in [*family, *([pair] if wants_pair else [])]
     ]
-    pair = named_pair(trial, layout)
-    if outcome.family == "all pairs" and len(trial.methods) > 2:
-        words = f"A difference of {said} ({pair.words})"
-        key = f"{outcome.name} difference pair"
-        chance = _difference_chance(pair, size)
-        asked.append(Question(key, "difference", outcome, words, trust, chance, pair))
     if outcome.family != "factorial":
-        asked += _about_the_best(trial, outcome, pair, trust)
-    same = f"Two equal methods shown to be the same within ±{said}"
-    family = comparison_family(trial, outcome, layout)[0]
-    asked.append(
+        asked += _about_the_best(trial, outcome, pair)
+    together = family[:1] if outcome.family != "factorial" and len(trial.methods) > 2 else []
+    asked += [
         Question(
-            f"{outcome.name} same",
+            f"{outcome.name} same {comparison.words}",
             "same",
             outcome,
-            f"{same} ({pair.words})",
-            trust,
-            _same_chance(pair, size),
-            pair,
+            f"Two equal methods shown to be the same within ±{said} ({comparison.words})",
+            chance,
+            _trust(comparison),
+            comparison,
         )
-    )
-    if outcome.family != "factorial" and len(trial.methods) > 2:
-        key, words = f"{outcome.name} same together", f"{same} ({family.words})"
-        chance = _all_same_chance(family, size)
-        asked.append(Question(key, "same", outcome, words, trust, chance, family))
+        for comparison, chance in [
+            (pair, _same_chance(pair, size)),
+            *((each, _all_same_chance(each, size)) for each in together),
+        ]
+    ]
     return asked
 
 
-def _about_the_best(
-    trial: Trial, outcome: Outcome, pair: Comparison, trust: Reliability
-) -> list[Question]:
+def _about_the_best(trial: Trial, outcome: Outcome, pair: Comparison) -> list[Question]:
     methods, size = len(trial.methods), outcome.smallest_difference
     said = say_difference(size, outcome.measure)
 
@@ -207,17 +170,11 @@ def _about_the_best(
         sd = pair.contrast(shots).se * factor * (shots / 2) ** 0.5
         return chance_best_stands_alone(one_leads(size, methods), sd, shots)
 
-    lead = f"The best method, ahead by {said},"
+    lead, trust = f"The best method, ahead by {said},", _trust(pair)
+    only = f"{lead} is the only one left that may be best"
     return [
-        Question(f"{outcome.name} first", "first", outcome, f"{lead} ranks first", trust, first),
-        Question(
-            f"{outcome.name} alone",
-            "alone",
-            outcome,
-            f"{lead} is the only one left that may be best",
-            trust,
-            alone,
-        ),
+        Question(f"{outcome.name} first", "first", outcome, f"{lead} ranks first", first, trust),
+        Question(f"{outcome.name} alone", "alone", outcome, only, alone, trust),
     ]
 
 
@@ -226,44 +183,52 @@ def _about_spread(
 ) -> list[Question]:
     ratio, methods = outcome.smallest_difference, len(trial.methods)
     pairs = methods * (methods - 1) // 2
-    share = _spread_df_share(trial, layout)
+    laid = layout or laid_out.LaidOut(complete_rows(trial), trial, trial.noise)
+
+    def units(shots: float) -> float:
+        return max(1.0, round(shots * methods / laid.block_size))
 
     def any_pair(shots: float, factor: float) -> float:  # noqa: ARG001 - a ratio has no scale
-        df = share * (shots - 1)
-        return ratio_power(ratio, df, df, 0.05 / pairs)
+        df = laid.spread_df_share * (shots - 1)
+        return jackknife_pair_power(ratio, df, units(shots), pairs)
 
     def odd_one(shots: float, factor: float) -> float:  # noqa: ARG001 - a ratio has no scale
-        return odd_one_power_on(share * (shots - 1), ratio, methods)
+        df = laid.spread_df_share * (shots - 1)
+        return jackknife_odd_one_power(ratio, df, units(shots), methods)
 
     said = say_number(ratio, 1 if abs(ratio * 10 - round(ratio * 10)) < 1e-9 else 2)
-    asked = [
-        Question(
-            f"{outcome.name} pair",
-            "spread",
-            outcome,
-            f"One method {said} times as uneven as another (all pairs judged together)",
-            "near",
-            any_pair,
-        )
-    ]
+    words = f"One method {said} times as uneven as another (all pairs judged together)"
+    name = f"{outcome.name} pair"
+    asked = [Question(name, "spread", outcome, words, any_pair, lambda _: "rough")]
     if methods > 2:
         words = f"One method {said} times as uneven as all the others stands out"
-        asked.append(Question(f"{outcome.name} odd one", "spread", outcome, words, "near", odd_one))
+        name = f"{outcome.name} odd one"
+        asked.append(Question(name, "spread", outcome, words, odd_one, lambda _: "rough"))
     return asked
 
 
-def _about_faults(outcome: Outcome) -> Question:
+def _about_faults(
+    trial: Trial, outcome: Outcome, layout: laid_out.LaidOut | None
+) -> list[Question]:
+    """One pair, by the exact test within blocks, as the analysis does it."""
     high = min(1.0, BASE_FAULT_RATE + outcome.smallest_difference)
+    others = len(trial.methods) - 1
+    meeting = 1.0 if layout is None else min(1.0, (layout.block_size - 1) / others)
 
     def chance(shots: float, factor: float) -> float:  # noqa: ARG001 - counts have no SD
-        count = min(MOST_FAULT_SHOTS, max(2, int(shots)))
-        return fisher_power(high, BASE_FAULT_RATE, count, count)
+        blocks = min(MOST_FAULT_SHOTS, max(2, round(shots * meeting)))
+        return within_blocks_power(high, BASE_FAULT_RATE, blocks)
 
     words = (
         f"{100 * BASE_FAULT_RATE:.0f} % of shots with faults told from {100 * high:.0f} % "
         "(one pair named in advance)"
     )
-    return Question(f"{outcome.name} pair", "faults", outcome, words, "exact", chance)
+    trust: Reliability = "exact" if meeting == 1.0 else "near"
+    return [Question(f"{outcome.name} pair", "faults", outcome, words, chance, lambda _: trust)]
+
+
+def _trust(comparison: Comparison) -> Callable[[float], Reliability]:
+    return lambda shots: comparison.contrast(shots).reliability
 
 
 def _difference_chance(comparison: Comparison, size: float) -> Chance:
@@ -292,11 +257,3 @@ def _all_same_chance(family: Comparison, margin: float) -> Chance:
         return chance_inside(scaled, margin, 0.0, found.multiplier)
 
     return chance
-
-
-def _spread_df_share(trial: Trial, layout: laid_out.LaidOut | None) -> float:
-    """Degrees of freedom of an SD, as a share of n - 1, once blocks are adjusted for."""
-    rows = layout.rows if layout is not None else complete_rows(trial)
-    base = rescaled(rows, SPREAD_BASE_SHOTS)
-    shots = len(base) / base["method"].nunique()
-    return expected_spread_df(base, trial, trial.noise) / (shots - 1)

@@ -18,14 +18,7 @@ from kit.analysis.batch.products import forms
 from kit.analysis.batch.small_sample import Contrasts
 from kit.planning.chunks import Run, in_chunks, stream
 from kit.planning.truth import Truth
-from kit.planning.virtual import (
-    LEAST_DF,
-    Family,
-    VirtualPlan,
-    draw_kept,
-    draw_outcome,
-    true_ratios,
-)
+from kit.planning.virtual import LEAST_DF, Family, VirtualPlan, assumed, draw_shots
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -120,11 +113,10 @@ def simulate(plan: VirtualPlan, truth: Truth, run: Run) -> Simulation:
 def run_chunk(plan: VirtualPlan, truth: Truth, seed: int, number: int, trials: int) -> Chunk:
     """One chunk: draw, lose, fit. The same arguments give the same result anywhere."""
     rng = stream(seed, number)
-    y = draw_outcome(plan, truth, rng, trials)
-    kept = draw_kept(plan, truth, rng, trials)
+    y, kept = draw_shots(plan, truth, rng, trials)
     enough = _enough_left(plan, kept)
     y, kept = y[:, enough], kept[:, enough]
-    ratios = true_ratios(plan, truth)
+    ratios = assumed(plan, truth).ratios
     fit = fit_batch(plan.layout, y, kept, start=ratios)
     at_truth = _at_truth(plan, y, kept, ratios) if truth.fits_the_model else None
     with np.errstate(invalid="ignore"):

@@ -18,12 +18,10 @@ from kit.analysis.repeatability import spread_ratios
 from kit.errors import ModelError
 from kit.planning.chunks import Run, in_chunks, stream
 from kit.planning.truth import Truth
-from kit.planning.virtual import FALSE_ALARMS, VirtualPlan, draw_faulty, draw_kept, draw_outcome
+from kit.planning.virtual import FALSE_ALARMS, VirtualPlan, draw_faulty, draw_shots
 
 CHUNK = 5
 """Virtual trials a chunk: about a second."""
-
-Finding = Callable[[pd.DataFrame, list[str]], pd.DataFrame]
 
 
 def spread_found(plan: VirtualPlan, truth: Truth, run: Run) -> pd.DataFrame:
@@ -45,11 +43,8 @@ def _spread_chunk(
 ) -> np.ndarray:
     rng = stream(seed, number)
     means = dict(zip(truth.methods, truth.means, strict=True))
-    y = (
-        draw_outcome(plan, truth, rng, trials)
-        + plan.rows["method"].map(means).astype(float).to_numpy()[:, None]
-    )
-    kept = draw_kept(plan, truth, rng, trials)
+    y, kept = draw_shots(plan, truth, rng, trials)
+    y = y + plan.rows["method"].map(means).to_numpy(dtype=float)[:, None]
     return _findings(plan, y, kept, lambda rows: spread_ratios(rows, "value", plan.layout.names))
 
 
@@ -58,7 +53,7 @@ def _fault_chunk(
 ) -> np.ndarray:
     rng = stream(seed, number)
     faulty = draw_faulty(plan, truth, rng, trials).astype(float)
-    kept = draw_kept(plan, truth, rng, trials)
+    kept = draw_shots(plan, truth, rng, trials)[1]
     # The finest restriction is the stratum, as in the analysis of the real trial.
     stratum = plan.layout.names[-1] if plan.layout.names else None
     return _findings(

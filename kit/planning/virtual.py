@@ -14,6 +14,8 @@ from scipy.interpolate import CubicSpline
 from scipy.special import stdtrit
 
 from kit.analysis.batch.layout import Layout, lay_out
+from kit.analysis.batch.simulate import Truth as BatchTruth
+from kit.analysis.batch.simulate import draw_trials
 from kit.analysis.designed_model import designed_model
 from kit.planning.comparisons import dunnett_critical, tukey_critical
 from kit.planning.layouts import study_rows
@@ -94,39 +96,35 @@ def virtual_plan(schedule: pd.DataFrame, trial: Trial) -> VirtualPlan:
     )
 
 
-def draw_outcome(plan: VirtualPlan, truth: Truth, rng: np.random.Generator, trials: int) -> Floats:
-    """Virtual outcomes (shots, trials): session, block, shot noise and drift, but no means.
+def draw_shots(
+    plan: VirtualPlan, truth: Truth, rng: np.random.Generator, trials: int
+) -> tuple[Floats, Bools]:
+    """Virtual outcomes and which shots were not lost, both (shots, trials).
 
-    The methods' means are left out: standard errors and degrees of freedom do not depend on
-    them, so they are added to the estimates afterwards, for any means at no cost.
+    Session, block and shot noise and drift, but no means: standard errors and degrees of freedom
+    do not depend on the means, so they are added to the estimates afterwards, for any means at
+    no cost.
     """
-    shots = len(plan.rows)
-    y = rng.standard_normal((shots, trials)) * np.array(truth.shot_sds)[plan.method_of_shot, None]
-    for column, codes in zip(plan.layout.names, plan.layout.codes, strict=True):
-        sd = truth.sd_of(column, plan.layout.names)
-        if sd > 0:
-            y += sd * rng.standard_normal((int(codes.max()) + 1, trials))[codes]
-    return np.asarray(y + truth.drift_per_shot * plan.place_in_session[:, None])
+    y, kept = draw_trials(plan.layout, assumed(plan, truth), rng, trials)
+    return np.asarray(y + truth.drift_per_shot * plan.place_in_session[:, None]), kept
 
 
-def draw_kept(plan: VirtualPlan, truth: Truth, rng: np.random.Generator, trials: int) -> Bools:
-    """Which shots (shots, trials) were not lost."""
-    if truth.lost_share == 0:
-        return np.ones((len(plan.rows), trials), dtype=bool)
-    return rng.random((len(plan.rows), trials)) >= truth.lost_share
+def assumed(plan: VirtualPlan, truth: Truth) -> BatchTruth:
+    """The truth in the terms of the layout: one entry a cell, one a random column."""
+    sds = dict(zip(truth.methods, truth.shot_sds, strict=True))
+    cells, names = plan.layout.methods, plan.layout.names
+    return BatchTruth(
+        means=(0.0,) * len(cells),
+        random_sds=tuple(truth.sd_of(name, names) for name in names),
+        residual_sds=tuple(sds[cell.split(CELL_MARK)[0]] for cell in cells),
+        loss=truth.lost_share,
+    )
 
 
 def draw_faulty(plan: VirtualPlan, truth: Truth, rng: np.random.Generator, trials: int) -> Bools:
     """Which shots (shots, trials) show a fault."""
     rates = np.array(truth.fault_rates)[plan.method_of_shot, None]
     return rng.random((len(plan.rows), trials)) < rates
-
-
-def true_ratios(plan: VirtualPlan, truth: Truth) -> Floats:
-    """Variance of each random column over the (mean) shot variance."""
-    shot = float(np.mean(np.square(truth.shot_sds)))
-    names = plan.layout.names
-    return np.array([truth.sd_of(name, names) ** 2 for name in names]) / shot
 
 
 def cell_means(plan: VirtualPlan, truth: Truth) -> Floats:

@@ -1,9 +1,12 @@
 """Fault rates against R's enumeration of fisher.test and scipy's own Fisher test."""
 
+from itertools import product
+
 import numpy as np
 import pytest
 from scipy.stats import binom, fisher_exact
 
+from kit.analysis.exact import exact_stratified_p
 from kit.errors import PlanError
 from kit.planning.fault_power import (
     first_shots_for_rates,
@@ -14,6 +17,7 @@ from kit.planning.fault_power import (
     rate_detected,
     rate_interval,
     shots_to_bound_rate,
+    within_blocks_power,
 )
 from tests.planning.reference import reference
 
@@ -37,6 +41,23 @@ def test_enumerated_power_agrees_with_scipys_test(n_a, n_b):
         if fisher_exact([[i, n_a - i], [j, n_b - j]])[1] <= 0.05
     )
     assert fisher_power(0.6, 0.05, n_a, n_b) == pytest.approx(total, abs=1e-12)
+
+
+def test_power_within_blocks_is_that_of_the_reported_test():
+    # Every outcome of five blocks, judged by the exact test within strata of the analysis.
+    # Kinds of block: both sound, only a faulty, only b, both.
+    shares = {0: 0.15 * 0.8, 1: 0.85 * 0.8, 2: 0.15 * 0.2, 3: 0.85 * 0.2}
+    total = sum(
+        np.prod([shares[kind] for kind in kinds])
+        for kinds in product(range(4), repeat=5)
+        if _stratified_p(kinds) <= 0.1
+    )
+    assert within_blocks_power(0.85, 0.2, 5, 0.1) == pytest.approx(total, abs=1e-12)
+
+
+def _stratified_p(kinds):
+    tables = [[k in (1, 3), k not in (1, 3), k in (2, 3), k not in (2, 3)] for k in kinds]
+    return exact_stratified_p(np.array(tables, dtype=int))
 
 
 def test_many_shots_are_enumerated_in_pieces_without_loss():

@@ -17,7 +17,7 @@ from kit.planning.simulation import run_chunk, simulate
 from kit.planning.slow_findings import faults_found, spread_found
 from kit.planning.taste_power import TasteScores, taste_plan, taste_truth
 from kit.planning.truth import Truth
-from kit.planning.virtual import draw_outcome, virtual_plan
+from kit.planning.virtual import draw_shots, virtual_plan
 from kit.schedule import draw_schedule
 from tests.planning.trials import default_trial, make_trial, split_plot_trial
 
@@ -46,7 +46,7 @@ def test_a_virtual_trial_is_analysed_as_the_real_one():
     schedule = draw_schedule(trial, 3)
     plan = virtual_plan(schedule, trial)
     truth = Truth.level(trial)
-    y = draw_outcome(plan, truth, np.random.default_rng(5), 1)[:, 0]
+    y = draw_shots(plan, truth, np.random.default_rng(5), 1)[0][:, 0]
     rows = plan.rows.assign(
         value=y, cell=plan.rows["method"].astype(str) + " / " + plan.rows["temperature"].astype(str)
     )
@@ -166,7 +166,7 @@ def test_unequal_spread_and_drift_are_in_the_virtual_shots():
     trial = make_trial(3, sessions=1, blocks_per_session=8)
     plan = _plan(trial)
     truth = Truth.level(trial).one_uneven("m2", 2.0).drifting(0.1)
-    y = draw_outcome(plan, truth, np.random.default_rng(4), 3000)
+    y, _ = draw_shots(plan, truth, np.random.default_rng(4), 3000)
     residual = y - y.mean(axis=1, keepdims=True)
     within = [residual[plan.method_of_shot == m] for m in range(3)]
     # One session is no random column of the model: its level is the same for all shots.
