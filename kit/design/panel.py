@@ -45,8 +45,8 @@ def sitting_orders(rng: np.random.Generator, n_methods: int, cups: int, rows: in
     """One order of cups for each sitting of each taster (sittings × cups).
 
     As many cups as methods: Williams's orders, balanced for place and for what was tasted before.
-    Fewer: the best incomplete blocks with places and followers evened out. More: Williams's
-    orders with hidden duplicates, spread evenly over the methods and never side by side.
+    Fewer: the best incomplete blocks with places and followers evened out. More: the same orders
+    with hidden duplicates put in, spread evenly over the methods and never side by side.
 
     Raises
     ------
@@ -62,10 +62,8 @@ def sitting_orders(rng: np.random.Generator, n_methods: int, cups: int, rows: in
             f"{cups} cups a sitting hold {n_methods} methods more than twice over. The nearest "
             f"possible: {2 * n_methods} cups, and more sittings."
         )
-    orders = _williams_orders(rng, cups, rows)
-    if cups == n_methods:
-        return orders
-    return _with_duplicates(rng, orders, n_methods)
+    orders = _williams_orders(rng, n_methods, rows)
+    return orders if cups == n_methods else _with_duplicates(rng, orders, cups - n_methods)
 
 
 def _williams_orders(rng: np.random.Generator, cups: int, rows: int) -> IntArray:
@@ -81,18 +79,21 @@ def _williams_orders(rng: np.random.Generator, cups: int, rows: int) -> IntArray
     return np.vstack(parts)[rng.permutation(rows)]
 
 
-def _with_duplicates(rng: np.random.Generator, orders: IntArray, n_methods: int) -> IntArray:
-    """Cups numbered above the methods become second cups of methods, never beside their twin."""
-    used = np.zeros(n_methods, dtype=np.int64)
-    rows = orders.copy()
-    for row in rows:
-        for place in np.flatnonzero(row >= n_methods):
-            taken = set(row[max(place - 1, 0) : place + 2].tolist())
-            doubled = {int(m) for m in row if (row == m).sum() > 1}
-            free = [m for m in range(n_methods) if m not in taken | doubled]
-            free = free or [m for m in range(n_methods) if m not in doubled]
-            fewest = min(used[m] for m in free)
-            chosen = int(rng.choice([m for m in free if used[m] == fewest]))
-            row[place] = chosen
-            used[chosen] += 1
-    return rows
+def _with_duplicates(rng: np.random.Generator, orders: IntArray, extra: int) -> IntArray:
+    """A second cup of ``extra`` methods in each row, never beside its twin.
+
+    The methods doubled least so far are doubled next, so that over the panel each is a hidden
+    duplicate equally often, within one.
+    """
+    used = np.zeros(orders.shape[1], dtype=np.int64)
+    rows = []
+    for order in orders.tolist():
+        # Ties are broken at random: a random number below one is added to each whole number.
+        doubled = np.argsort(used + rng.random(len(used)))[:extra]
+        used[doubled] += 1
+        for method in doubled.tolist():
+            twin = order.index(method)
+            apart = [place for place in range(len(order) + 1) if place not in (twin, twin + 1)]
+            order.insert(int(rng.choice(apart)), method)
+        rows.append(order)
+    return np.array(rows, dtype=np.int64)
