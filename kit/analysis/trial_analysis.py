@@ -3,24 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
+import numpy as np
 import pandas as pd
 
 from kit.analysis.designed_model import SetAside, study_shots
-from kit.analysis.drift import reference_chart
 from kit.analysis.outcomes import ASPECTS
 from kit.analysis.result import Analysis, NotAnalysed, OutcomeResult
+from kit.analysis.supplements import Given, supplements
 from kit.errors import KitError
 from kit.trial import Outcome, Trial
 
 Progress = Callable[[str], None]
 
 
+@dataclass(frozen=True)
+class Drawn:
+    """The schedule the shots were pulled by, and the generator that draws it again."""
+
+    table: pd.DataFrame | None
+    rng: np.random.Generator
+
+
 def analyse_trial(
     trial: Trial,
     shots: pd.DataFrame,
     tastings: pd.DataFrame | None = None,
+    schedule: Drawn | None = None,
     progress: Progress | None = None,
 ) -> Analysis:
     """Analyse every outcome the plan declared, in the plan's order.
@@ -31,6 +41,8 @@ def analyse_trial(
         Columns of ``codebook.SHOTS``, one row a shot in the order pulled.
     tastings
         Columns of ``codebook.TASTINGS``, or None.
+    schedule
+        The schedule and a generator for drawing it again; None for data without a draw.
     progress
         Called with the name of each outcome before it is analysed.
 
@@ -50,7 +62,12 @@ def analyse_trial(
             results.append(_one(trial, outcome, study, tastings, aside))
         except KitError as refusal:
             failed.append(NotAnalysed(outcome, str(refusal)))
-    extras, notes = _beside(shots)
+    if progress is not None:
+        progress("checks")
+    drawn = schedule or Drawn(None, np.random.default_rng(0))
+    extras, notes = supplements(
+        Given(trial, shots, study, tastings, drawn.table, tuple(results), drawn.rng)
+    )
     return Analysis(tuple(results), tuple(failed), study, extras, notes)
 
 
@@ -66,14 +83,3 @@ def _one(
         return result
 
     return replace(result, set_aside=(*aside, *result.set_aside))
-
-
-def _beside(shots: pd.DataFrame) -> tuple[dict[str, pd.DataFrame], dict[str, str]]:
-    """Tables that are no outcome of the plan but belong to an honest account."""
-    extras: dict[str, pd.DataFrame] = {}
-    notes: dict[str, str] = {}
-    try:
-        extras["reference_chart"] = reference_chart(shots)
-    except KitError as refusal:
-        notes["reference_chart"] = str(refusal)
-    return extras, notes

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from kit.analysis.masking import masked_table, masked_trial
 from kit.analysis.result import Analysis
-from kit.analysis.trial_analysis import analyse_trial
+from kit.analysis.trial_analysis import Drawn, analyse_trial
 from kit.deviations import deviations_from_log, read_deviations
 from kit.findings import Findings, Record, state_findings
 from kit.findings.needs import shots_in_words
@@ -22,6 +23,8 @@ from kit.shotlog.limitations import limitations_of
 from kit.trial import Trial, read_trial
 
 Progress = Callable[[str], None]
+REDRAW_STREAM = 1
+"""Second word of the seed that draws schedules again, so that it is not the draw itself."""
 
 
 @dataclass(frozen=True)
@@ -37,6 +40,20 @@ class Results:
     findings: Findings
 
 
+@dataclass(frozen=True)
+class TrialFiles:
+    """Everything read from a trial folder."""
+
+    trial: Trial
+    shots: pd.DataFrame
+    tastings: pd.DataFrame
+    schedule: pd.DataFrame | None
+    seed: int
+    """Of the schedule; 0 where none was sealed."""
+    deviations: pd.DataFrame
+    record: Record
+
+
 def compute_results(folder: Path, progress: Progress | None = None) -> Results:
     """Read a trial folder, analyse every outcome, and state the findings. Writes nothing.
 
@@ -45,43 +62,47 @@ def compute_results(folder: Path, progress: Progress | None = None) -> Results:
     DataError, PlanError
         If a file of the trial cannot be read, or there is no study shot.
     """
-    return _results(*_read(folder), progress)
+    return _results(_read(folder), progress)
 
 
 def compute_blind_results(folder: Path, progress: Progress | None = None) -> Results:
     """The same with letters for the names of the methods (and of the levels of factors)."""
-    trial, shots, tastings, deviations, record = _read(folder)
-    seed = read_freeze(folder).seed if (folder / FREEZE_FILE).exists() else 0
-    mask = mask_of(trial, seed)
-    return _results(
-        masked_trial(trial, mask),
-        masked_table(shots, mask),
-        masked_table(tastings, mask),
+    files = _read(folder)
+    mask = mask_of(files.trial, files.seed)
+    hidden = replace(
+        files,
+        trial=masked_trial(files.trial, mask),
+        shots=masked_table(files.shots, mask),
+        tastings=masked_table(files.tastings, mask),
+        schedule=None if files.schedule is None else masked_table(files.schedule, mask),
+    )
+    return _results(hidden, progress)
+
+
+def _read(folder: Path) -> TrialFiles:
+    trial = read_trial(folder)
+    shots = read_shots(folder)
+    schedule = schedule_of(folder)
+    deviations = all_deviations(folder, trial, shots)
+    return TrialFiles(
+        trial,
+        shots,
+        tastings_table(read_log(folder), schedule),
+        schedule,
+        read_freeze(folder).seed if (folder / FREEZE_FILE).exists() else 0,
         deviations,
-        record,
-        progress,
+        folder_record(folder, trial, shots, deviations),
     )
 
 
-def _read(folder: Path) -> tuple[Trial, pd.DataFrame, pd.DataFrame, pd.DataFrame, Record]:
-    trial = read_trial(folder)
-    shots = read_shots(folder)
-    tastings = tastings_table(read_log(folder), schedule_of(folder))
-    deviations = all_deviations(folder, trial, shots)
-    return trial, shots, tastings, deviations, folder_record(folder, trial, shots, deviations)
-
-
-def _results(
-    trial: Trial,
-    shots: pd.DataFrame,
-    tastings: pd.DataFrame,
-    deviations: pd.DataFrame,
-    record: Record,
-    progress: Progress | None,
-) -> Results:
-    analysis = analyse_trial(trial, shots, tastings, progress)
-    findings = state_findings(trial, analysis, record, partial(shots_in_words, trial))
-    return Results(trial, shots, tastings, deviations, record, analysis, findings)
+def _results(files: TrialFiles, progress: Progress | None) -> Results:
+    trial = files.trial
+    drawn = Drawn(files.schedule, np.random.default_rng([files.seed, REDRAW_STREAM]))
+    analysis = analyse_trial(trial, files.shots, files.tastings, drawn, progress)
+    findings = state_findings(trial, analysis, files.record, partial(shots_in_words, trial))
+    return Results(
+        trial, files.shots, files.tastings, files.deviations, files.record, analysis, findings
+    )
 
 
 def all_deviations(folder: Path, trial: Trial, shots: pd.DataFrame) -> pd.DataFrame:

@@ -69,7 +69,7 @@ def report_content(results: Results, pictures: list[Picture], folder: Path) -> R
         seal=_seal(folder),
         claims=_claims(results),
         figures=[figure_part(picture) for picture in pictures],
-        tables=_tables(results),
+        tables=[*_tables(results), *_supplement_tables(results)],
         plan=_planned_and_done(results, folder),
         deviations=_deviations(results.deviations),
         limits=(*findings.limits, *findings.set_aside),
@@ -128,6 +128,29 @@ def _claims(results: Results) -> Table:
 
 def _tables(results: Results) -> list[Table]:
     return [table for result in results.analysis.results for table in _outcome_tables(result)]
+
+
+def _supplement_tables(results: Results) -> list[Table]:
+    """Checks beside the planned outcomes; none of them carries a claim."""
+    analysis = results.analysis
+    tables = [
+        Table(
+            "Checks beside the planned outcomes",
+            ("Check", "What it says"),
+            tuple(
+                (name.replace("_", " "), sentence)
+                for name, sentence in analysis.extra_notes.items()
+            ),
+        )
+    ]
+    redrawn = analysis.extras.get("redrawn_schedules")
+    if redrawn is not None:
+        shown = redrawn[["contrast", "estimate", "p", "p_adjusted", "p_model"]]
+        headings = {"p_adjusted": "p, adjusted", "p_model": "p of the model"}
+        caption = "The schedule as the test: p values that rest on the draw alone"
+        tables.append(table_of(shown, caption, headings, {"estimate": 2} | dict.fromkeys(
+            ("p", "p_adjusted", "p_model"), 4)))  # fmt: skip
+    return tables
 
 
 def _outcome_tables(result: OutcomeResult) -> tuple[Table, Table]:
