@@ -23,6 +23,8 @@ Tail = Callable[[Floats], Floats]
 
 EXPONENT_KEPT = 42.0  # the density of log S is cut where it falls below exp(-42) of its peak
 NORMAL_CUT = 20.0  # a normal-theory tail beyond 20 SD is zero for every purpose here
+SMALLEST_DF = 0.05  # below, a test has no power and a limit no end: treated as this many
+LARGEST_T = 1e12
 STRIP_STEP = 0.12  # half-width pi/4 of the strip of analyticity: error about exp(-pi^2/2/0.12)
 
 
@@ -54,22 +56,23 @@ def student_tail(tail: Tail, t: float, df: float) -> float:
     """P(Z / S > t) from ``tail(w) = P(Z > w)``; ``df`` may be fractional or infinite."""
     if np.isinf(df):
         return float(tail(np.array([t]))[0])
-    if t > NORMAL_CUT * 1e12:
-        return 0.0
     scale, weight = log_scale_nodes(t, df)
     p = float(weight @ tail(t * scale))
     return min(max(p, 0.0), 1.0)
 
 
 def check_df(df: float) -> float:
-    """The degrees of freedom as a float, or our own error when they are not positive."""
+    """The degrees of freedom as a float, or our own error when they are not positive.
+
+    Fewer than ``SMALLEST_DF`` count as that many: there the 5 % point of t is 10^25.
+    """
     value = float(df)
     if not value > 0.0:
         raise ModelError(
             f"Degrees of freedom must be above zero, found {df}. "
             "There are too few shots left to estimate the noise of this comparison."
         )
-    return value
+    return max(value, SMALLEST_DF)
 
 
 def check_level(level: float) -> float:
@@ -87,6 +90,8 @@ def invert_tail(sf: Callable[[float], float], alpha: float, bracket: tuple[float
 
     The root is sought on the scale of log p, on which tails are close to straight.
     """
+    if sf(LARGEST_T) > alpha:
+        return float("inf")
     low, high = bracket
     floor = 1e-290
 

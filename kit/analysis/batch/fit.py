@@ -54,11 +54,14 @@ class BatchFit:
 
     @cached_property
     def converged(self) -> Bools:
-        """Whether each trial converged, by what one more step would still gain (T,)."""
+        """Whether each trial converged, by what one more step would still gain, to an optimum
+        at which the shots left tell the variance components apart (T,).
+        """  # fmt: skip
         at = criterion(self.products, self.at, self.trials.degrees)
         with np.errstate(invalid="ignore"):
             optimal = gain_left(self.gamma, at) < OPTIMAL
-        return self.minimum.converged & self.usable & optimal
+        apart = small_sample.separated(self.at, self.trials.degrees)
+        return self.minimum.converged & self.usable & optimal & apart
 
     @cached_property
     def products(self) -> Products:

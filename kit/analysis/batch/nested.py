@@ -27,8 +27,6 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Codes = NDArray[np.intp]
 
-TILE = 256  # trials whose blocks fit the cache together
-
 
 @dataclass(frozen=True)
 class NestedPlan:
@@ -195,7 +193,7 @@ def nested_trials(plan: NestedPlan, y: Floats, kept: Bools) -> NestedTrials:
 def _by_size(
     plan: NestedPlan, x: Floats, shots: Floats, whole: Floats, degrees: Floats
 ) -> NestedTrials:
-    """Add up the blocks that have equally many shots left, a few trials at a time."""
+    """Add up the blocks that have equally many shots left."""
     sizes = np.unique(shots)
     sizes = sizes[sizes > 0.0]
     spans = plan.sessions or ((0, shots.shape[0]),)
@@ -203,14 +201,11 @@ def _by_size(
     blocks = np.empty((sizes.size, size * (size + 1) // 2, trials))
     firsts = np.empty((len(spans), sizes.size, size, trials))
     counts = np.empty((len(spans), sizes.size, trials))
-    for first in range(0, trials, TILE):
-        at = slice(first, first + TILE)
-        part = np.ascontiguousarray(x[:, :, at])
-        for v, value in enumerate(sizes):
-            here = (shots[:, at] == value).astype(float)
-            chosen = part * here[:, None]
-            blocks[v, :, at] = packed_gram(chosen, part)
-            for s, (i, j) in enumerate(spans):
-                firsts[s, v, :, at] = chosen[i:j].sum(axis=0)
-                counts[s, v, at] = here[i:j].sum(axis=0)
+    for v, value in enumerate(sizes):
+        here = (shots == value).astype(float)
+        chosen = x * here[:, None]
+        blocks[v] = packed_gram(chosen, x)
+        for s, (i, j) in enumerate(spans):
+            firsts[s, v] = chosen[i:j].sum(axis=0)
+            counts[s, v] = here[i:j].sum(axis=0)
     return NestedTrials(plan, sizes, blocks, firsts, counts, whole, degrees)

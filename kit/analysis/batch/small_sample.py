@@ -18,9 +18,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.analysis.batch.moments import Estimates, Products
-from kit.analysis.batch.products import forms, inverse, multiply, trace_of_product
+from kit.analysis.batch.products import forms, inverse, multiply, sweep, trace_of_product
 
 Floats = NDArray[np.float64]
+
+SEPARABLE = 1e-9  # scaled determinant below which components cannot be told apart
 
 
 @dataclass(frozen=True)
@@ -66,6 +68,19 @@ def expected_weight(at: Estimates, degrees: Floats) -> Floats:
     return inverse(0.5 * _bordered(at.traces, at.trace, degrees))
 
 
+def separated(at: Estimates, degrees: Floats) -> NDArray[np.bool_]:
+    """Whether the shots left can tell the variance components apart (T,).
+
+    The determinant of the expected information, scaled to ones on its diagonal, is one for
+    unrelated components and zero where one of them follows from the others.
+    """
+    information = _bordered(at.traces, at.trace, degrees)
+    own = np.einsum("kkt->kt", information)
+    size = np.sqrt(np.where(own > 0.0, own, np.nan))
+    log_det = sweep(information / (size[:, None] * size[None]), size.shape[0])[1]
+    return np.asarray(np.nan_to_num(log_det, nan=-np.inf) > np.log(SEPARABLE))
+
+
 def observed_weight(at: Estimates, gamma: Floats, sigma2: Floats, degrees: Floats) -> Floats:
     """The same by the observed information; a component at zero has no share in it."""
     information = _bordered(
@@ -102,7 +117,7 @@ def _one_df(rows: Floats, plain: Floats, at: Estimates, weight: Floats) -> Float
     slopes = [forms(rows, multiply(m[:, :p], at.inverse)) for m in at.m]
     g = np.stack([*slopes, plain])
     spread = np.einsum("ict,ijt,jct->ct", g, weight, g)
-    return np.asarray(2.0 * plain**2 / spread)
+    return 2.0 * plain**2 / np.where(spread > 0.0, spread, np.nan)
 
 
 @dataclass(frozen=True)

@@ -172,6 +172,14 @@ def test_constant_outcome_is_not_converged():
     assert fit_batch(layout, y, kept).converged.tolist() == [False, True]
 
 
+def test_components_that_cannot_be_told_apart():
+    """Blocks of one shot are the shots themselves: no split of the variance is an answer."""
+    method = np.tile(np.arange(3), 6)
+    layout = lay_out(method, {"block": np.arange(18)})
+    y = np.random.default_rng(19).standard_normal((18, 4))
+    assert not fit_batch(layout, y).converged.any()
+
+
 def test_refuses_in_words():
     layout, y, kept = simulated("complete_5x12", 2, seed=18)
     with pytest.raises(ModelError, match="60 shots by trials"):
