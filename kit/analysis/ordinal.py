@@ -31,8 +31,8 @@ from kit.errors import ModelError
 Array = NDArray[np.floating]
 _NODES = np.linspace(-7, 7, 141)
 _LOG_WEIGHTS = stats.norm.logpdf(_NODES) + np.log(_NODES[1] - _NODES[0])
-_UNBOUNDED = 9.0
-"""A log odds beyond this is the sign of a method that only ever got the lowest or highest score."""
+_UNBOUNDED = 20.0
+"""A standard error of a log odds beyond this: the likelihood is flat out there."""
 
 
 @dataclass(frozen=True)
@@ -86,7 +86,6 @@ def fit_ordinal(
         likelihood.value, likelihood.start(), jac=True, method="BFGS", options={"gtol": 1e-7}
     )
     levels = {name: tuple(map(str, rows[name].cat.categories)) for name in fixed}
-    _refuse_separation(found.x, likelihood, levels)
     return _as_fit(found.x, likelihood, scores, levels)
 
 
@@ -180,16 +179,14 @@ class _Likelihood:
         return -float(total.sum()), -gradient
 
 
-def _refuse_separation(
-    parameters: Array, likelihood: _Likelihood, levels: dict[str, tuple[str, ...]]
-) -> None:
-    beta = likelihood.split(parameters)[1]
-    if beta.size == 0 or np.abs(beta).max() < _UNBOUNDED:
+def _refuse_separation(se: Array, levels: dict[str, tuple[str, ...]]) -> None:
+    flat = ~(se < _UNBOUNDED)
+    if not flat.any():
         return
     terms = [name for names in levels.values() for name in names[1:]]
     raise ModelError(
-        f"The scores of “{terms[int(np.abs(beta).argmax())]}” lie wholly above or below the "
-        "others, so the ordinal model has no finite estimate. The ranking test still holds."
+        f"The scores of “{terms[int(np.argmax(flat))]}” lie so wholly above or below the "
+        "others that the ordinal model has no finite estimate. The ranking test still holds."
     )
 
 
@@ -206,7 +203,8 @@ def _as_fit(
     to_theta[:, 1:] *= np.exp(parameters[1:cuts])
     theta_se = np.sqrt(np.diag(to_theta @ covariance[:cuts, :cuts] @ to_theta.T))
     inner = covariance[cuts : cuts + len(beta), cuts : cuts + len(beta)]
-    se = np.sqrt(np.diag(inner))
+    se = np.sqrt(np.maximum(np.diag(inner), 0.0))
+    _refuse_separation(se, levels)
     terms = [f"{column}[{name}]" for column, names in levels.items() for name in names[1:]]
     return OrdinalFit(
         thresholds=pd.DataFrame(
@@ -246,4 +244,4 @@ def _covariance(parameters: Array, likelihood: _Likelihood) -> Array:
     information = np.array(columns)
     if abs(parameters[-1]) < 1e-3:  # tasters do not differ: their SD is at its bound, held there
         information[-1, :], information[:, -1], information[-1, -1] = 0.0, 0.0, 1.0
-    return np.linalg.inv((information + information.T) / 2)
+    return np.linalg.pinv((information + information.T) / 2, rcond=1e-300, hermitian=True)

@@ -67,7 +67,7 @@ def test_separation_is_said_in_words():
             "score": [1, 1, 1, 3, 3, 3],
         }
     )
-    with pytest.raises(ModelError, match="wholly above or below"):
+    with pytest.raises(ModelError, match="so wholly above or below"):
         fit_ordinal(table)
 
 
