@@ -89,10 +89,11 @@ def _one_sided_p(t: Array, df: Array, correlation: Array) -> Array:
 
     Only the smallest p decides. It falls with t and, for t > 0, with df; and at t = 0 it does
     not depend on df. So a comparison behind another in both, or not above zero where another
-    is, need not be integrated.
+    is, need not be integrated; where none is above zero (p is then above one half) the nearest
+    decides.
     """
     p = np.full(len(t), np.nan)
-    for j in range(len(t)):
+    for j in range(len(t)) if np.any(t > 0) else [int(np.argmax(t))]:
         ahead = (t > 0) & (t >= t[j]) & ((df >= df[j]) | (t[j] <= 0)) & ((t > t[j]) | (df > df[j]))
         if not np.any(ahead):
             p[j] = multivariate_t_upper_sf(t[j], correlation, df[j])
