@@ -14,9 +14,6 @@ CAFFEINE_EXTRACTED = 0.8
 """Share of it that ends in the cup (from memory)."""
 SIP_G = 5.0
 """One tasting sip (common practice, no source)."""
-SITTING_LIMIT_MG = 200.0
-DAY_LIMIT_MG = 400.0
-"""Single dose and day that raise no concern for healthy non-pregnant adults (EFSA 2015)."""
 MOST_BLOCKS = 200
 """Blocks a session, the limit of the trial file."""
 CUPS_IN_SET = {"triangle": 3, "duo-trio": 3, "paired": 2}
@@ -154,11 +151,6 @@ def largest_plan(trial: Trial) -> FittedPlan:
     if best is None:
         raise PlanError("Not even the smallest plan fits. " + " ".join(reasons))
     return FittedPlan(best, cost_of(best), reasons[0])
-
-
-def plan_with_blocks(trial: Trial, blocks_per_session: int) -> Trial:
-    """The same trial with another number of blocks in each session."""
-    return _with_size(trial, trial.layout.sessions, blocks_per_session)
 
 
 def _with_size(trial: Trial, sessions: int, blocks: int) -> Trial:

@@ -1,0 +1,128 @@
+"""The parts of the plan page as HTML: the answer table first of all. All text is escaped."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from typing import Any
+
+import pandas as pd
+from markupsafe import Markup
+
+from kit.numerals import say_number
+from kit.planning.answers import AnswerTable, say_chance
+
+SIGNS = {"yes": "●", "maybe": "◐", "no": "○"}
+ROUGH = "~"
+LEGEND = (
+    "● yes, 80 % or more · ◐ maybe, 50 % or more · ○ no. "
+    "The chance is that of answering the question if the difference is real. "
+    "~ is rough: few degrees of freedom or a test without a closed form; check it by simulation. "
+    "All else is within about 2.5 points."
+)
+
+
+def answer_page(answers: AnswerTable) -> str:
+    """The answer table: one row a question, one column a number of shots, own number marked."""
+    shots = sorted(set(answers.table["shots"]))
+    head = Markup("").join(_head_cell(n, n == answers.own_shots) for n in shots)
+    body = Markup("").join(
+        Markup('<tr><th scope="row">{}</th>{}</tr>').format(
+            words, Markup("").join(_cell(row) for row in cells.to_dict("records"))
+        )
+        for words, cells in answers.table.groupby("words", sort=False)
+    )
+    remarks = Markup("").join(Markup("<li>{}</li>").format(text) for text in answers.remarks)
+    caption = "Chance to answer each question, by shots of each method"
+    return str(
+        Markup(
+            '<div class="kit-table kit-answers" tabindex="0" role="region" aria-label="{caption}">'
+            '<table><caption>{caption}</caption><thead><tr><th scope="col">Question</th>{head}</tr>'
+            '</thead><tbody>{body}</tbody></table></div><p class="kit-quiet">{legend}</p>'
+            "{remarks}"
+        ).format(
+            caption=caption,
+            head=head,
+            body=body,
+            legend=LEGEND,
+            remarks=Markup('<ul class="kit-list kit-quiet">{}</ul>').format(remarks)
+            if remarks
+            else "",
+        )
+    )
+
+
+def headline_page(sentences: list[str], plan: str, too_much: list[str]) -> str:
+    """The sentence that says it all, the plan it is about, and what exceeds the budget."""
+    over = Markup("").join(Markup("<li>{}</li>").format(text) for text in too_much)
+    return str(
+        Markup('<p class="kit-answer">{}</p><p class="kit-quiet">{}</p>{}').format(
+            sentences[0] if sentences else "",
+            plan,
+            Markup('<ul class="kit-list kit-over">{}</ul>').format(over) if over else "",
+        )
+    )
+
+
+def values_page(rows: list[tuple[str, str]]) -> str:
+    """Names and values side by side."""
+    pairs = Markup("").join(
+        Markup("<div><dt>{}</dt><dd>{}</dd></div>").format(name, value) for name, value in rows
+    )
+    return str(Markup('<dl class="kit-values">{}</dl>').format(pairs))
+
+
+def list_page(sentences: list[str]) -> str:
+    """Sentences as a list."""
+    entries = Markup("").join(Markup("<li>{}</li>").format(text) for text in sentences)
+    return str(Markup('<ul class="kit-list">{}</ul>').format(entries))
+
+
+def simulated_frame(answers: pd.DataFrame) -> pd.DataFrame:
+    """Promised and simulated chances as text, for a table on the page."""
+    return pd.DataFrame(
+        {
+            "Question": answers["words"],
+            "Promised": [say_chance(chance) for chance in answers["promised"]],
+            "Simulated": [
+                f"{say_chance(chance)} ± {say_number(100 * error, 1)}"
+                for chance, error in zip(answers["chance"], answers["mc_error"], strict=True)
+            ],
+        }
+    )
+
+
+def headline_frame(headlines: pd.DataFrame) -> pd.DataFrame:
+    """How often each headline would be wrong, as text."""
+    return pd.DataFrame(
+        {
+            "Headline": headlines["headline"],
+            "Would appear": [say_chance(share) for share in headlines["appears"]],
+            "Would be wrong": [
+                f"{say_chance(share)} ± {say_number(100 * error, 1)}"
+                for share, error in zip(headlines["wrong"], headlines["wrong_error"], strict=True)
+            ],
+        }
+    )
+
+
+def _head_cell(shots: float, own: bool) -> Markup:
+    shown = say_number(shots, 0 if shots == round(shots) else 1)
+    if not own:
+        return Markup('<th scope="col">{}</th>').format(shown)
+    return Markup('<th scope="col" class="kit-own">{}<br>your plan</th>').format(shown)
+
+
+def _cell(row: dict[Hashable, Any]) -> Markup:
+    mark = str(row["mark"])
+    rough = ROUGH if row["reliability"] == "rough" else ""
+    chance = say_chance(row["chance"])
+    return Markup(
+        '<td class="kit-{mark}{own}"><span aria-hidden="true">{sign}</span> {rough}{chance}'
+        '<span class="kit-hidden"> {mark}</span></td>'
+    ).format(
+        mark=mark,
+        own=" kit-own" if row["own"] else "",
+        sign=SIGNS[mark],
+        rough=rough,
+        chance=chance,
+    )
