@@ -10,7 +10,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy import stats
 
-from kit.analysis.verdict import ratio_verdict, verdict
+from kit.analysis.verdict import ratio_verdict, verdict, verdict_with_equivalence
 from kit.errors import DataError
 
 LIMITS = st.floats(-5, 5, allow_nan=False)
@@ -54,6 +54,22 @@ def test_ratios_read_the_same_both_ways_up(one, other, sdm):
     edges = [1.0, sdm, 1 / sdm]  # exactly on an edge, rounding of 1/x may fall on either side
     assume(all(abs(limit - edge) > 1e-9 for limit in (lower, upper) for edge in edges))
     assert ratio_verdict(lower, upper, sdm) == ratio_verdict(1 / upper, 1 / lower, sdm)
+
+
+def test_equivalence_by_its_own_interval():
+    """The 90 % interval decides "the same", the 95 % one "different"; neither borrows."""
+    assert verdict_with_equivalence((-0.6, 0.6), (-0.45, 0.45), 0.5) == "same within the SDM"
+    assert verdict_with_equivalence((0.1, 0.9), (0.2, 0.8), 0.5) == "different"
+    assert verdict_with_equivalence((-0.1, 0.9), (0.05, 0.8), 0.5) == "cannot tell"
+    assert verdict_with_equivalence((0.05, 0.45), (0.1, 0.4), 0.5) == "same within the SDM"
+
+
+@given(st.floats(-2, 2), st.floats(0.01, 3), st.floats(0.5, 0.99), st.floats(0.05, 2))
+def test_equivalence_only_ever_adds_the_same(middle, reach, share, sdm):
+    outer = (middle - reach, middle + reach)
+    inner = (middle - share * reach, middle + share * reach)
+    plain, wider = verdict(*outer, sdm), verdict_with_equivalence(outer, inner, sdm)
+    assert wider in (plain, "same within the SDM")
 
 
 def test_a_ratio_down_to_zero_or_up_to_infinity_is_allowed():
