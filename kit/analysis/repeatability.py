@@ -5,21 +5,10 @@ conditions held as still as one block holds them. Ranges are never used: a range
 number of shots.
 
 A shot's residual is what is left when the mean of its method and the predicted shifts of its
-session and block are taken away (predictions of the mixed model with one common SD s₀, shrunk as
-far as blocks really differ). With e = H y, h_m = Σ H_ii over the shots of method m and
-A_ml = Σ H_ij² over the shots of m and l, v_m = Σe²/h_m. Blocks take a little of one method's
-spread and give it to the others of the block; to first order in log s²,
-
-    log(v/s₀²) = diag(1/h) A log(s²/s₀²),      Cov(log s²) = 2 A⁻¹ / δ,
-
-the first being solved for s², the second the inverse REML information with block variances held.
-δ = 2/(kurtosis − 1), one at most, corrects for shots that are not normal (Box & Andersen 1955,
-J. R. Statist. Soc. B 17, 1–34), with the kurtosis about medians pooled over methods (Layard 1973,
-J. Amer. Statist. Assoc. 68, 195–198). Without blocks and with normal shots all this is the
-textbook SD, its chi-square interval, the F test, and Bartlett's.
-
-The test was chosen among nine by a simulation of level and power for normal, long-tailed and
-skewed shots: ``tests/benchmarks/consistency.py``, where what it printed is written down.
+session and block are taken away; :mod:`kit.analysis.adjusted_variances` makes variances of the
+residuals. Without blocks, and with normal shots, all this is the textbook SD, its chi-square
+interval, the F test, and Bartlett's. The test was chosen by a simulation of level and power for
+normal, long-tailed and leaning shots: ``tests/benchmarks/consistency.py``, with what it printed.
 """
 
 from __future__ import annotations
@@ -29,9 +18,14 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy import stats
 
+from kit.analysis.adjusted_variances import (
+    AdjustedVariances,
+    adjusted_variances,
+    corrected_bartlett,
+    variance_ratios,
+)
 from kit.analysis.heteroscedastic import (
     fit_variances,
     layout_of,
@@ -44,10 +38,6 @@ from kit.errors import ModelError
 
 SPREAD = ("method", "n", "sd", "df", "lower", "upper")
 RATIOS = ("a", "b", "ratio", "lower", "upper", "p", "p_adjusted")
-_HARDLY_SEPARABLE = 0.05
-"""Share of a difference in log SD that must survive the adjustment for blocks."""
-
-Array = NDArray[np.floating]
 
 
 @dataclass(frozen=True)
@@ -57,20 +47,6 @@ class SpreadTest:
     statistic: float
     df: int
     p: float
-
-
-@dataclass(frozen=True)
-class _Spread:
-    """Log variances of the methods and their precision; symbols as in the module's head."""
-
-    methods: list[str]
-    counts: Array
-    log_v: Array
-    log_s2: Array
-    h: Array
-    A: Array
-    A_inverse: Array
-    delta: float
 
 
 def method_spread(
@@ -102,14 +78,15 @@ def method_spread(
     ModelError
         If no method has two usable shots, all shots are equal, or blocks hide the spread.
     """
-    spread = _spread(_rows(table, measure, random), measure, random)
-    sd, df = np.exp(spread.log_s2 / 2), spread.delta / np.diag(spread.A_inverse)
+    rows = _rows(table, measure, random)
+    found = _variances(rows, measure, random)
+    sd, df = np.exp(found.log_s2 / 2), found.df
     tail = (1 - level) / 2
     upper = sd * np.sqrt(df / stats.chi2.ppf(tail, df))
     return pd.DataFrame(
         {
-            "method": spread.methods,
-            "n": spread.counts.astype(int),
+            "method": _methods(rows),
+            "n": found.counts.astype(int),
             "sd": sd,
             "df": df,
             "lower": sd * np.sqrt(df / stats.chi2.isf(tail, df)),
@@ -140,31 +117,20 @@ def spread_ratios(
         spread.
     """
     rows = _rows(table, measure, random)
-    two_methods_or_more(rows, "consistency")
-    spread = _spread(rows, measure, random)
-    a, b = np.array(pair_positions(len(spread.methods))).T
-    with np.errstate(invalid="ignore"):  # two methods that never varied have no ratio
-        log_ratio = spread.log_s2[a] - spread.log_s2[b]
-    known = np.isfinite(log_ratio)
-    shift = np.where(known, log_ratio, 0.0)
-    survives, df_a, df_b = _pair_precision(spread, a, b)
-    seen = survives * shift
-    p = 2 * np.minimum(stats.f.sf(np.exp(seen), df_a, df_b), stats.f.cdf(np.exp(seen), df_a, df_b))
-    p = np.where(known, np.minimum(p, 1.0), 1.0)
-    tail = (1 - level) / 2 / len(a)
-    down, up = (
-        np.where(known, np.log(stats.f.isf(tail, one, other)) / survives, np.inf)
-        for one, other in ((df_a, df_b), (df_b, df_a))
-    )
+    methods = two_methods_or_more(rows, "consistency")
+    a, b = np.array(pair_positions(len(methods))).T
+    each = 1 - (1 - level) / len(a)
+    found = _variances(rows, measure, random)
+    log_ratio, lower, upper, p = variance_ratios(found, a, b, each)
     return pd.DataFrame(
         {
-            "a": [spread.methods[i] for i in a],
-            "b": [spread.methods[i] for i in b],
+            "a": [methods[i] for i in a],
+            "b": [methods[i] for i in b],
             "ratio": np.exp(log_ratio / 2),
-            "lower": np.exp((shift - down) / 2),
-            "upper": np.exp((shift + up) / 2),
+            "lower": np.exp(lower / 2),
+            "upper": np.exp(upper / 2),
             "p": p,
-            "p_adjusted": holm_p(np.asarray(p)),
+            "p_adjusted": holm_p(p),
         }
     )[list(RATIOS)]
 
@@ -184,35 +150,7 @@ def spread_test(
     """
     rows = _rows(table, measure, random)
     two_methods_or_more(rows, "consistency")
-    spread = _spread(rows, measure, random)
-    varied = np.isfinite(spread.log_v)
-    k = int(varied.sum())
-    if k < 2:
-        raise ModelError("Fewer than two methods varied at all, so their spread cannot be tested.")
-    others = (spread.A.sum(axis=1) - np.diag(spread.A)) / max(len(spread.methods) - 1, 1)
-    df = (spread.h**2 / (np.diag(spread.A) - others))[varied]
-    log_v = spread.log_v[varied]
-    pooled = np.log(df @ np.exp(log_v) / df.sum())
-    scale = 1 + ((1 / df).sum() - 1 / df.sum()) / (3 * (k - 1))
-    statistic = float(spread.delta * (df.sum() * pooled - df @ log_v) / scale)
-    return SpreadTest(statistic, k - 1, float(stats.chi2.sf(statistic, k - 1)))
-
-
-def _pair_precision(
-    spread: _Spread, a: NDArray[np.integer], b: NDArray[np.integer]
-) -> tuple[Array, Array, Array]:
-    """How much of a pair's log ratio survives in the residuals, and the F test's df.
-
-    2/df_a + 2/df_b is the variance of log v_a − log v_b; the root of its share of the variance of
-    log s²_a − log s²_b is what survives.
-    """
-    covariance = spread.A / np.outer(spread.h, spread.h)
-    inverse = spread.A_inverse
-    variance_v = covariance[a, a] + covariance[b, b] - 2 * covariance[a, b]
-    variance_s = inverse[a, a] + inverse[b, b] - 2 * inverse[a, b]
-    df_a = spread.delta / (covariance[a, a] - covariance[a, b])
-    df_b = spread.delta / (covariance[b, b] - covariance[a, b])
-    return np.sqrt(variance_v / variance_s), df_a, df_b
+    return SpreadTest(*corrected_bartlett(_variances(rows, measure, random)))
 
 
 def _rows(table: pd.DataFrame, measure: str, random: Sequence[str]) -> pd.DataFrame:
@@ -235,48 +173,14 @@ def _rows(table: pd.DataFrame, measure: str, random: Sequence[str]) -> pd.DataFr
     return rows
 
 
-def _spread(rows: pd.DataFrame, measure: str, random: Sequence[str]) -> _Spread:
-    groups = rows["method"].cat.codes.to_numpy()
+def _methods(rows: pd.DataFrame) -> list[str]:
+    return [str(name) for name in rows["method"].cat.categories]
+
+
+def _variances(rows: pd.DataFrame, measure: str, random: Sequence[str]) -> AdjustedVariances:
     layout = layout_of(rows, np.zeros(len(rows), dtype=np.intp), separable(rows, random))
     response = rows[measure].to_numpy()
     fits = fit_variances(layout, response[None])
     residuals, H = predicted_residuals(layout, fits, response)
-    chosen = np.eye(len(rows["method"].cat.categories))[groups]
-    h, A = np.diag(H) @ chosen, chosen.T @ H**2 @ chosen
-    if np.linalg.eigvalsh(A / np.sqrt(np.outer(h, h))).min() < _HARDLY_SEPARABLE:
-        raise ModelError(
-            "Within these blocks the spread of one method cannot be told from that of another: "
-            "what one shot of a block misses, the others seem to gain. Blocks differ far more "
-            "than shots do, or hold too few shots. More methods or shots in a block would help."
-        )
-    # A method whose shots are equal but for rounding has no spread: log variance −∞.
-    sums = residuals**2 @ chosen
-    sums = np.where(sums > 1e-20 * (response @ response), sums, 0.0)
-    with np.errstate(divide="ignore"):
-        log_v = np.log(sums / h)
-    log_s0 = np.log(fits.group_variances[0, 0])
-    varied = np.isfinite(log_v)
-    log_s2 = np.full(len(h), -np.inf)
-    inner = A[np.ix_(varied, varied)]
-    log_s2[varied] = log_s0 + np.linalg.solve(inner, h[varied] * (log_v[varied] - log_s0))
-    return _Spread(
-        methods=[str(name) for name in rows["method"].cat.categories],
-        counts=chosen.sum(axis=0),
-        log_v=log_v,
-        log_s2=log_s2,
-        h=h,
-        A=A,
-        A_inverse=np.linalg.inv(A),
-        delta=_correction(residuals, chosen),
-    )
-
-
-def _correction(residuals: Array, chosen: Array) -> float:
-    """δ = 2/(kurtosis − 1), at most 1; the kurtosis is made unbiased for normal shots."""
-    counts = chosen.sum(axis=0)
-    median = np.array([np.median(residuals[column > 0]) for column in chosen.T])
-    off = residuals - chosen @ median
-    squares = off**2 @ chosen
-    n = counts.mean()
-    kurtosis = (off**4).sum() / (squares**2 / counts).sum() * (n + 1) / (n - 1)
-    return float(min(2 / (kurtosis - 1), 1.0)) if kurtosis > 1 else 1.0
+    groups = rows["method"].cat.codes.to_numpy()
+    return adjusted_variances(residuals, H, groups, float(fits.group_variances[0, 0]))

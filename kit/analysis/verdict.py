@@ -61,10 +61,7 @@ def verdict_with_equivalence(
     verdict keeps to 5 % in a family, both together need not (see the benchmark).
     """
     inside = verdict(*equivalence, smallest_difference)
-    if inside == "same within the SDM":
-        return inside
-    outer = verdict(*interval, smallest_difference)
-    return "cannot tell" if outer == "same within the SDM" else outer
+    return inside if inside == "same within the SDM" else verdict(*interval, smallest_difference)
 
 
 def ratio_verdict(lower: float, upper: float, smallest_ratio: float) -> Verdict:
