@@ -11,15 +11,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from kit.planning.budget import CAFFEINE_EXTRACTED, CAFFEINE_SHARE
+from kit.planning.budget import CAFFEINE_EXTRACTED, CAFFEINE_SHARE, SIP_G
 from kit.trial import Trial
 
 SITTING_LIMIT_MG = 200.0
 """A single dose that raises no concern in healthy adults who are not pregnant (EFSA 2015)."""
 DAY_LIMIT_MG = 400.0
 """The same for a day (EFSA 2015); 200 mg in pregnancy."""
-SIP_G = 5.0
-"""One swallowed sip (common practice, no source)."""
 PULLS_BEFORE_A_BREAK = 20
 """Pulls in one session after which attention fades (common practice, no source)."""
 

@@ -7,6 +7,7 @@ The journal (``journal``, ``events``) is the truth. ``state`` is what its events
 
 from kit.shotlog.drafts import clear_draft, read_draft, save_draft
 from kit.shotlog.entries import (
+    correct_entry,
     correct_shot,
     log_fault_score,
     log_imported,
@@ -52,6 +53,7 @@ __all__ = [
     "append_event",
     "append_events",
     "clear_draft",
+    "correct_entry",
     "correct_shot",
     "fault_scores_table",
     "fold",

@@ -86,7 +86,10 @@ def shots_table(log: Log, schedule: pd.DataFrame | None) -> pd.DataFrame:
 
 def readings_table(log: Log, schedule: pd.DataFrame | None) -> pd.DataFrame:
     """One row a reading of a cup (columns of ``codebook.READINGS``)."""
-    shots = shots_table(log, schedule)
+    return _readings_of_shots(log, shots_table(log, schedule))
+
+
+def _readings_of_shots(log: Log, shots: pd.DataFrame) -> pd.DataFrame:
     rows = [
         {"shot": number, "code": code, "reading": place, "tds_pct": value, "at": at, **by}
         for shot, number, code in zip(log.shots, shots["shot"], shots["code"], strict=True)
@@ -98,7 +101,10 @@ def readings_table(log: Log, schedule: pd.DataFrame | None) -> pd.DataFrame:
 
 def tastings_table(log: Log, schedule: pd.DataFrame | None) -> pd.DataFrame:
     """One row a score (columns of ``codebook.TASTINGS``); shot and method follow from the log."""
-    shots = shots_table(log, schedule)
+    return _tastings_of_shots(log, shots_table(log, schedule))
+
+
+def _tastings_of_shots(log: Log, shots: pd.DataFrame) -> pd.DataFrame:
     of_shot = dict(zip(shots["shot"], shots["method"], strict=True))
     rows = []
     for event in log.tastings:
@@ -128,11 +134,11 @@ def write_tables(folder: Path) -> list[Path]:
     Readings and tastings are written only where there are any.
     """
     log = read_log(folder)
-    schedule = schedule_of(folder)
-    written = [write_atomically(folder / SHOTS_FILE, csv_text(shots_table(log, schedule)))]
+    shots = shots_table(log, schedule_of(folder))
+    written = [write_atomically(folder / SHOTS_FILE, csv_text(shots))]
     for name, table in [
-        (READINGS_FILE, readings_table(log, schedule)),
-        (TASTINGS_FILE, tastings_table(log, schedule)),
+        (READINGS_FILE, _readings_of_shots(log, shots)),
+        (TASTINGS_FILE, _tastings_of_shots(log, shots)),
     ]:
         if len(table) or (folder / name).exists():
             written.append(write_atomically(folder / name, csv_text(table)))
@@ -143,14 +149,9 @@ def plan_rows(schedule: pd.DataFrame | None) -> dict[int, dict[str, Any]]:
     """The rows of the schedule by planned shot, empty cells as None."""
     if schedule is None:
         return {}
-    names = list(schedule.columns)
-    columns = [cells_of(schedule[name]) for name in names]
-    return {
-        int(row[names.index("planned_shot")]): {
-            name: (None if value == "" else value) for name, value in zip(names, row, strict=True)
-        }
-        for row in zip(*columns, strict=True)
-    }
+    known = schedule.astype(object)
+    known = known.where(known.notna() & (known != ""), None)
+    return {int(row["planned_shot"]): row for row in known.to_dict("records")}  # type: ignore[misc]
 
 
 def cells_of(column: pd.Series) -> list[Any]:

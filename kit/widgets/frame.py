@@ -21,6 +21,7 @@ from kit.widgets.theme import PANEL_CLASS, style_sheet
 
 STEPS = {"1_plan": "Plan", "2_shoot": "Shoot", "3_analyse": "Analyse", "4_publish": "Publish"}
 _shown: list[widgets.Widget] = []
+_views: list[PanelView] = []
 
 
 class PanelView(ABC):
@@ -64,18 +65,42 @@ class PanelView(ABC):
 def present(view: type[PanelView], model: type[PanelModel], folder: Path | None) -> None:
     """Put a panel on the page; ``folder`` is the trial, by default the folder of the notebook.
 
-    The panel shown before in this kernel is closed, so that a cell can be run again and again. A
-    failure is shown as a sentence, never as a traceback.
+    A panel that is shown already, in this window or in a second one on the same kernel, is shown
+    once more and read again from the folder: both windows then hold the same form. Any other panel
+    of this kernel is closed, so that cells can be run again and again. A failure is shown as a
+    sentence, never as a traceback.
     """
+    place = (Path.cwd() if folder is None else Path(folder)).resolve()
+    try:
+        panel = _panel_again(view, place) or _new_panel(view, model(place))
+    except Exception as error:
+        _close_all()
+        panel = _failed(failure_sentence(error, place))
+        _shown.append(panel)
+    display(panel)
+
+
+def _panel_again(view: type[PanelView], place: Path) -> widgets.Widget | None:
+    """The panel of this view on this folder, if it is on the page and whole."""
+    for shown in _views:
+        if type(shown) is view and shown.model.folder == place:
+            shown.model.refresh()
+            return shown.widget
+    return None
+
+
+def _new_panel(view: type[PanelView], model: PanelModel) -> widgets.Widget:
+    _close_all()
+    made = view(model)
+    _views.append(made)
+    _shown.append(made.widget)
+    return made.widget
+
+
+def _close_all() -> None:
+    _views.clear()
     while _shown:
         _close(_shown.pop())
-    place = Path.cwd() if folder is None else Path(folder)
-    try:
-        panel = view(model(place)).widget
-    except Exception as error:
-        panel = _failed(failure_sentence(error, place))
-    _shown.append(panel)
-    display(panel)
 
 
 def _close(widget: widgets.Widget) -> None:

@@ -1,23 +1,272 @@
-"""The bench in a real browser: what follows from the numbers is shown as they are typed."""
+"""A whole session at the bench in a real browser: entries, accidents, a killed kernel, two tabs.
+
+Every save is looked for in the journal on disk, not only on the screen.
+"""
 
 from __future__ import annotations
 
+import os
 import re
+import shutil
+import signal
+import subprocess
+import time
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
-from tests.browser.conftest import keep_screenshot
+import pytest
+
+from kit.launcher import NotebookServer, copy_missing_notebooks, notebook_server
+from kit.schedule import draw_schedule, freeze_trial, write_schedule
+from kit.shipped import sample_session
+from kit.shotlog import read_journal, read_log, read_shots, run_order, schedule_of
+from kit.trial import read_trial, write_trial
+from tests.browser.conftest import READY, START_MS, keep_screenshot
+from tests.browser.test_forms import CUT_OFF, SCREENS, SIDEWAYS, TOO_SMALL
 
 
-def test_shot_is_computed_as_it_is_typed(open_notebook, findings):
-    page = open_notebook("2_shoot")
-    page.get_by_label("Dose (g)", exact=True).fill("17,5")
-    page.get_by_label("Beverage (g)", exact=True).fill("35")
-    page.get_by_label("TDS (%)", exact=True).fill("9,5 %")
-    page.locator(".kit-values").get_by_text("19.00 %", exact=True).wait_for()  # 9.5 × 35 / 17.5
-    page.locator(".kit-values").get_by_text("1 : 2.00", exact=True).wait_for()
-    page.get_by_role("button", name="Start").click()
-    page.get_by_role("button", name="First drip").click()
-    page.get_by_text(re.compile(r"First drip at \d+\.\d s")).wait_for()
-    page.wait_for_function("parseFloat(document.querySelector('output').textContent) >= 0.3")
-    page.get_by_role("button", name="Stop").click()
-    keep_screenshot(page, "shoot-filled")
+def sealed_trial(folder: Path, **layout: int) -> Path:
+    """One session: a warm-up, two reference shots, three blocks of four, one spare."""
+    folder.mkdir(parents=True)
+    trial = read_trial(sample_session("four_naps"))
+    one = {"sessions": 1, "blocks_per_session": 3, "reference_shots_per_session": 2,
+           "warm_up_shots_per_session": 1, "spares_per_session": 1, **layout}  # fmt: skip
+    write_trial(trial.model_copy(update={"layout": trial.layout.model_copy(update=one)}), folder)
+    write_schedule(draw_schedule(read_trial(folder), 5), folder)
+    freeze_trial(folder, datetime.now(UTC) - timedelta(hours=1), 5)
+    copy_missing_notebooks(folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def shoot(chromium, jupyter_home, tmp_path_factory) -> Iterator[tuple[Path, NotebookServer]]:
+    folder = sealed_trial(tmp_path_factory.mktemp("shoot") / "trial")
+    with notebook_server(folder) as server:
+        yield folder, server
+
+
+def box(page, label: str):
+    return page.get_by_label(label, exact=True)
+
+
+def press(page, name: str) -> None:
+    page.get_by_role("button", name=name, exact=True).click()
+
+
+def fill_shot(page, dose: str = "17,5", beverage: str = "36", tds: str = "9,4") -> None:
+    box(page, "Dose (g)").fill(dose)
+    box(page, "Beverage (g)").fill(beverage)
+    box(page, "TDS (%)").fill(tds)
+
+
+def save(page, folder: Path) -> float:
+    """Press Save; returns the seconds until the screen acknowledges what is on disk."""
+    number = len(read_log(folder).shots) + 1
+    start = time.perf_counter()
+    press(page, "Save shot")
+    page.get_by_role("status").get_by_text(f"Shot {number} is saved.").first.wait_for()
+    took = time.perf_counter() - start
+    assert len(read_log(folder).shots) == number
+    return took
+
+
+def kernel_of(server: NotebookServer) -> int:
+    listed = subprocess.run(
+        ["ps", "-o", "pid=,args=", "--ppid", str(server.process.pid)],
+        capture_output=True, text=True, check=True,
+    ).stdout.splitlines()  # fmt: skip
+    return next(int(line.split()[0]) for line in listed if "ipykernel_launcher" in line)
+
+
+def start_session(page) -> None:
+    box(page, "Your code").fill("AB")
+    press(page, "Start the session")
+    page.get_by_role("button", name="Save shot").wait_for()
+
+
+def test_a_session_of_sixteen_shots_with_all_that_goes_wrong(shoot, open_notebook, findings):
+    folder, server = shoot
+    page = open_notebook("2_shoot", server)
+    keep_screenshot(page, "shoot-cautions")
+    assert page.get_by_text("Never loosen a portafilter under pressure").is_visible()
+    start_session(page)
+    for _ in range(4):
+        fill_shot(page)
+        save(page, folder)
+    keep_screenshot(page, "shoot-next")
+
+    # A number that cannot be meant is refused where it stands, and nothing is saved.
+    fill_shot(page, dose="185")
+    press(page, "Save shot")
+    page.get_by_role("alert").get_by_text("185.00 g cannot be right here").wait_for()
+    assert len(read_log(folder).shots) == 4
+
+    # Far from target: asked about once, saved when pressed again.
+    fill_shot(page, beverage="63")
+    press(page, "Save shot")
+    page.get_by_role("alert").get_by_text("63 g is far from 36 g").wait_for()
+    assert len(read_log(folder).shots) == 4
+    fill_shot(page)
+    save(page, folder)
+
+    # A spill: the spare comes at the end of the same block.
+    lost = run_order(schedule_of(folder), read_log(folder)).next_pull
+    box(page, "What went wrong?").select_option(label="spill")
+    page.get_by_text(f"replaced at the end of block {lost.block}").wait_for()
+    save(page, folder)
+    assert read_log(folder).shots[-1].entered["reason"] == "spill"
+
+    # A correction: both values stay in the journal.
+    box(page, "Logged shot").select_option(index=1)
+    press(page, "Correct it")
+    box(page, "Dose (g)").fill("17,6")
+    box(page, "Why is it corrected?").fill("misread the scale")
+    press(page, "Save the correction")
+    page.get_by_role("status").get_by_text("The correction is saved").wait_for()
+    assert read_shots(folder).iloc[4]["dose_g"] == 17.6
+    kinds = [event.kind for event in read_journal(folder).events]
+    assert kinds.count("correction") == 1
+
+    while (pull := run_order(schedule_of(folder), read_log(folder)).next_pull) is not None:
+        page.locator(".kit-card-code b").get_by_text(pull.code, exact=True).wait_for()
+        if pull.replaces is not None:
+            page.get_by_text(f"in place of planned shot {pull.replaces}").wait_for()
+            keep_screenshot(page, "shoot-replacement")
+        fill_shot(page, tds=f"9,{30 + pull.planned_shot}")
+        save(page, folder)
+    page.get_by_text("Every planned shot is pulled.").wait_for()
+    keep_screenshot(page, "shoot-done")
+    shots = read_shots(folder)
+    assert len(shots) == 16
+    assert sorted(shots["status"].unique()) == ["kept", "replaced"]
+    spare = shots[shots["replaces"].notna()].iloc[0]
+    assert (spare["block"], spare["method"]) == (lost.block, lost.method)
+    page.get_by_role("img", name=re.compile("reference shots in the order pulled")).wait_for()
+    assert findings.outside_requests == []
+    assert findings.errors == []
+
+
+@pytest.fixture
+def fresh(chromium, jupyter_home, tmp_path: Path) -> Iterator[tuple[Path, NotebookServer]]:
+    folder = sealed_trial(tmp_path / "trial")
+    with notebook_server(folder) as server:
+        yield folder, server
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL") or not shutil.which("ps"), reason="needs ps")
+def test_a_killed_kernel_loses_no_letter_of_a_half_filled_form_and_two_tabs_agree(
+    fresh, open_notebook, page
+):
+    folder, server = fresh
+    open_notebook("2_shoot", server)
+    start_session(page)
+    fill_shot(page)
+    save(page, folder)
+    box(page, "Dose (g)").fill("17,4")
+    box(page, "Beverage (g)").fill("36,")
+    page.get_by_text("Dose 17.4 g: within").wait_for()
+    os.kill(kernel_of(server), signal.SIGKILL)
+    again = "Number(document.querySelector('.kit-notebook').dataset.kitRuns) >= 2"
+    page.wait_for_function(again, timeout=START_MS)
+    page.wait_for_selector(READY, timeout=START_MS)
+    page.get_by_text("Dose 17.4 g: within").wait_for()
+    assert box(page, "Dose (g)").input_value() == "17,4"
+    assert box(page, "Beverage (g)").input_value() == "36,"
+    save(page, folder)
+
+    second = page.context.new_page()
+    second.goto(server.link("2_shoot"), wait_until="domcontentloaded")
+    second.wait_for_selector(READY, timeout=START_MS)
+    second.get_by_role("button", name="Save shot").wait_for(timeout=START_MS)
+    fill_shot(second)
+    page.wait_for_function(  # both windows hold the same form
+        "[...document.querySelectorAll('input')].some(box => box.value === '9,4')"
+    )
+    save(second, folder)
+    page.get_by_role("status").get_by_text("Shot 3 is saved.").wait_for()
+    fill_shot(page)
+    save(page, folder)
+    shots = read_shots(folder)
+    assert shots["planned_shot"].is_unique
+    assert len(shots) == 4
+
+
+def test_the_bench_by_keyboard_alone_on_every_screen(fresh, open_notebook, findings):
+    folder, server = fresh
+    page = open_notebook("2_shoot", server)
+    box(page, "Your code").focus()
+    page.keyboard.type("AB")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    page.get_by_role("button", name="Save shot").wait_for()
+    box(page, "Dose before preparation (g)").focus()
+    for text in ("17,6", "17,5", "36,2", "7,5", "28", "9,4", "9,6"):
+        page.keyboard.type(text)
+        page.keyboard.press("Tab")
+    page.get_by_text("The readings are 0.20 % TDS apart.").wait_for()
+    page.get_by_text("Preparation lost 0.10 g.").wait_for()
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        light = "true" if scheme == "light" else "false"
+        page.wait_for_selector(f"body[data-jp-theme-light={light}]", state="attached")
+        for screen, (width, height) in SCREENS.items():
+            page.set_viewport_size({"width": width, "height": height})
+            page.wait_for_function(f"innerWidth === {width}")
+            page.wait_for_function(f"({CUT_OFF})().length === 0")
+            assert page.evaluate(SIDEWAYS) == []
+            assert page.evaluate(TOO_SMALL) == []
+            page.locator(".kit-card").scroll_into_view_if_needed()
+            keep_screenshot(page, f"shoot-form-{screen}-{scheme}")
+    unnamed = page.evaluate(
+        """() => [...document.querySelectorAll('.kit-panel :is(button, input, select, textarea)')]
+        .filter(node => node.getClientRects().length)
+        .filter(node => !(node.labels?.length || node.getAttribute('aria-label')
+                          || node.textContent.trim()))
+        .map(node => node.outerHTML.slice(0, 120))"""
+    )
+    assert unnamed == []
+    button = page.get_by_role("button", name="Save shot")
+    button.focus()
+    page.keyboard.press("Enter")
+    page.get_by_role("status").get_by_text("Shot 1 is saved.").wait_for()
+    assert read_log(folder).shots[0].entered["tds_readings"] == [9.4, 9.6]
+    assert findings.errors == []
+
+
+def test_asking_early_says_why_not_and_is_noted_and_the_other_desks_show_codes_only(
+    fresh, open_notebook, findings
+):
+    folder, server = fresh
+    page = open_notebook("2_shoot", server)
+    start_session(page)
+    for _ in range(3):
+        fill_shot(page, tds="")
+        save(page, folder)
+    press(page, "How do the methods compare?")
+    page.get_by_text("Not before the last shot").wait_for()
+    assert len(read_log(folder).peeks) == 1
+
+    page.get_by_role("button", name="Measure", exact=True).click()
+    page.get_by_label("Your code", exact=True).locator("visible=true").fill("M1")
+    codes = read_shots(folder).query("role != 'warm-up'")["code"].tolist()
+    page.get_by_text(re.compile("Cups without a reading")).wait_for()
+    for name in read_trial(folder).method_names:
+        assert not page.get_by_text(name, exact=True).locator("visible=true").count()
+    box(page, "Cup code").fill(codes[0])
+    page.get_by_label("TDS (%)", exact=True).locator("visible=true").fill("9,45")
+    keep_screenshot(page, "shoot-measure")
+    press(page, "Save readings")
+    page.get_by_role("status").get_by_text(f"Cup {codes[0]} is saved.").wait_for()
+
+    page.get_by_role("button", name="Score faults", exact=True).click()
+    box(page, "Scorer's code").fill("S1")
+    page.get_by_text(re.compile(r"Open clip \d+")).wait_for()
+    press(page, "More: Flow faults")
+    keep_screenshot(page, "shoot-score")
+    press(page, "Save count")
+    page.get_by_text(re.compile(r"Clip \d+ is scored")).wait_for()
+    shots = read_shots(folder)
+    assert shots["tds_pct"].notna().sum() == 1
+    assert shots["faults"].notna().sum() == 1
     assert findings.errors == []

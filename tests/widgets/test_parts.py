@@ -217,13 +217,25 @@ def test_a_panel_that_cannot_be_made_is_said(trial_folder: Path, capsys) -> None
     assert "Traceback" not in capsys.readouterr().out
 
 
-def test_a_cell_run_again_closes_the_panel_before(trial_folder: Path, capsys) -> None:
+def test_a_cell_run_again_shows_the_same_panel_so_two_windows_hold_one_form(
+    trial_folder: Path, capsys
+) -> None:
     from kit.widgets.publish import show
 
     show(trial_folder)
     (first,) = frame._shown
-    inside = first.children[2].children[0]
     show(trial_folder)
+    assert frame._shown == [first]
+    assert first.comm is not None
+
+
+def test_another_panel_closes_the_one_before(trial_folder: Path, capsys) -> None:
+    from kit.widgets import plan, publish
+
+    publish.show(trial_folder)
+    (first,) = frame._shown
+    inside = first.children[2].children[0]
+    plan.show(trial_folder)
     assert first.comm is None
     assert inside.comm is None
     assert len(frame._shown) == 1

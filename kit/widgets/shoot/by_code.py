@@ -1,0 +1,217 @@
+"""Measuring, scoring and tasting by cup code: whoever does it does not see the method."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+
+from kit.analysis.agreement import scorer_agreement
+from kit.cautions import TasterLoad, taster_load
+from kit.errors import DataError, ModelError
+from kit.files import sha256_of
+from kit.shotlog import (
+    fault_scores_table,
+    log_fault_score,
+    log_readings,
+    log_tasting,
+)
+from kit.trial import Attribute
+from kit.widgets.entry import NumberRule
+from kit.widgets.shoot.form import READINGS, RULES, ShotForm
+from kit.widgets.shoot.trial_log import TrialLog, now
+
+SECOND_SCORER_SHARE = 0.2
+"""Share of the cups a second scorer should see (common practice, no source)."""
+
+
+class ByCodeModel(TrialLog):
+    """What the three desks have in common: who sits there, and which cups there are."""
+
+    def __init__(self, folder: Path, clock: Callable[[], datetime] = now) -> None:
+        self.who = ""
+        super().__init__(folder, clock)
+
+    def write_who(self, code: str) -> None:
+        """Remember the code of the person at the desk."""
+        self.who = code.strip()
+        self.touch()
+
+    def cups(self) -> dict[str, int]:
+        """Cup codes of study and reference shots that gave a cup, with the number of the shot."""
+        shots = self.shots()
+        wanted = shots["role"].isin(["study", "reference"]) & shots["beverage_g"].notna()
+        kept = shots[wanted & shots["code"].notna()]
+        return {
+            str(code): int(number) for code, number in zip(kept["code"], kept["shot"], strict=True)
+        }
+
+    def known_code(self, text: str) -> str:
+        """The cup code in ``text``.
+
+        Raises
+        ------
+        DataError
+            If no cup with this code was pulled.
+        """
+        code = text.strip()
+        if not self.who:
+            raise DataError("Enter your code first: the log says who entered what.")
+        if code not in self.cups():
+            raise DataError(
+                f"No cup with the code “{code}” has been pulled. Read the number on the cup again."
+            )
+        return code
+
+
+class MeasureModel(ByCodeModel):
+    """TDS readings by cup code."""
+
+    def __init__(self, folder: Path, clock: Callable[[], datetime] = now) -> None:
+        self.texts = dict.fromkeys(("code", *READINGS), "")
+        super().__init__(folder, clock)
+
+    def waiting(self) -> list[str]:
+        """Codes of cups without a reading, in the order of their numbers (not that of pulling)."""
+        shots = self.shots()
+        read = {str(code) for code in shots.loc[shots["tds_pct"].notna(), "code"]}
+        return sorted(code for code in self.cups() if code not in read)
+
+    def type_in(self, name: str, text: str) -> None:
+        """Take the text of a box as typed."""
+        self.texts[name] = text
+        self.touch()
+
+    def spread(self) -> str:
+        """How far the readings are apart, in words."""
+        return self._form().spread_words()
+
+    def save(self) -> str:
+        """Save the readings of the cup."""
+        self.catch_up()
+        code = self.known_code(self.texts["code"])
+        form = self._form()
+        problems = form.problems()
+        if problems:
+            raise DataError("\n".join(problems))
+        if not form.readings():
+            raise DataError("Enter at least one reading.")
+        log_readings(self.folder, code, form.readings(), self.clock(), self.who)
+        self.texts = dict.fromkeys(self.texts, "")
+        self.after_writing()
+        return f"Cup {code} is saved. {len(self.waiting())} cups are waiting."
+
+    def _form(self) -> ShotForm:
+        form = ShotForm.empty()
+        for name in READINGS:
+            form = form.typed(name, self.texts[name])
+        return form
+
+
+class ScoreModel(ByCodeModel):
+    """Flow faults counted from the video, in an order of each scorer's own."""
+
+    def __init__(self, folder: Path, clock: Callable[[], datetime] = now) -> None:
+        self.faults = ""
+        self.note = ""
+        super().__init__(folder, clock)
+
+    def waiting(self) -> list[str]:
+        """Codes this scorer has not scored, in a random order that stays the same for them."""
+        scored = {event.data["code"] for event in self.log.scores if event.by == self.who}
+        codes = sorted(self.cups())
+        seed = int(sha256_of(f"{self.trial and self.trial.title} {self.who}".encode())[:16], 16)
+        order = np.random.default_rng(seed).permutation(len(codes))
+        return [codes[place] for place in order if codes[place] not in scored]
+
+    def save(self) -> str:
+        """Save the count of the cup that is next for this scorer."""
+        self.catch_up()
+        waiting = self.waiting()
+        if not waiting:
+            raise DataError("You have scored every cup there is.")
+        code = self.known_code(waiting[0])
+        count = RULES["faults"].read(self.faults)
+        if count is None:
+            raise DataError("Enter the number of faults; 0 if you saw none.")
+        log_fault_score(self.folder, code, int(count), self.clock(), self.who, self.note)
+        self.faults = self.note = ""
+        self.after_writing()
+        return f"Clip {code} is scored. {len(self.waiting())} are left."
+
+    def agreement(self) -> str:
+        """How far two scorers agree; or how many cups a second one should see."""
+        try:
+            return scorer_agreement(fault_scores_table(self.log)).sentence()
+        except ModelError:
+            wanted = max(1, round(SECOND_SCORER_SHARE * len(self.cups())))
+            return f"A second scorer should see at least {wanted} of the clips."
+
+
+class TasteModel(ByCodeModel):
+    """Scores of a taster, cup by cup."""
+
+    def __init__(self, folder: Path, clock: Callable[[], datetime] = now) -> None:
+        self.texts: dict[str, str] = {"code": "", "sitting": "1", "note": ""}
+        super().__init__(folder, clock)
+
+    @property
+    def attributes(self) -> tuple[Attribute, ...]:
+        """What is scored."""
+        return self.trial.tasting.attributes if self.trial is not None else ()
+
+    def rule(self, attribute: Attribute) -> NumberRule:
+        """The rule of the box of an attribute."""
+        return NumberRule(
+            attribute.name, minimum=attribute.low, maximum=attribute.high, required=True,
+            whole=attribute.whole_points, decimals=0,
+        )  # fmt: skip
+
+    def type_in(self, name: str, text: str) -> None:
+        """Take the text of a box as typed."""
+        self.texts[name] = text
+        self.touch()
+
+    def load(self) -> TasterLoad | None:
+        """What this taster has had."""
+        if self.trial is None or not self.who:
+            return None
+        cups = [
+            (datetime.fromisoformat(event.at), str(event.data.get("sitting", "")))
+            for event in self.log.tastings
+            if event.data["taster"] == self.who
+        ]
+        return taster_load(self.trial, self.who, cups, self.clock())
+
+    def save(self) -> str:
+        """Save the scores of one cup."""
+        self.catch_up()
+        if (
+            self.trial is not None
+            and self.trial.tasting.tasters
+            and (self.who not in self.trial.tasting.tasters)
+        ):
+            known = ", ".join(self.trial.tasting.tasters)
+            raise DataError(f"“{self.who}” is no taster of this trial; there are {known}.")
+        code = self.known_code(self.texts["code"])
+        scores = {each.name: self.rule(each).read(self.texts.get(each.name, ""))
+                  for each in self.attributes}  # fmt: skip
+        sitting = self.texts["sitting"].strip() or "1"
+        before = [
+            event
+            for event in self.log.tastings
+            if (event.data["taster"], event.data.get("sitting")) == (self.who, sitting)
+        ]
+        if any(event.data["code"] == code for event in before):
+            raise DataError(f"You have scored cup {code} in this sitting already.")
+        tasting = {
+            "taster": self.who, "sitting": sitting, "cup_position": len(before) + 1, "code": code,
+            "shot": self.cups()[code], "note": self.texts["note"].strip() or None,
+            "scores": scores,
+        }  # fmt: skip
+        log_tasting(self.folder, tasting, self.clock(), self.who)
+        self.texts = {"code": "", "sitting": sitting, "note": ""}
+        self.after_writing()
+        return f"Cup {code} is saved: cup {len(before) + 1} of this sitting."

@@ -1,0 +1,191 @@
+"""The desks for measuring, scoring and tasting: codes only, never a method."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from pathlib import Path
+
+import ipywidgets as widgets
+
+from kit.cautions import ALWAYS, TASTING_START
+from kit.widgets.fields import NumberField, StepField
+from kit.widgets.guard import Guard
+from kit.widgets.shoot import page
+from kit.widgets.shoot.by_code import ByCodeModel, MeasureModel, ScoreModel, TasteModel
+from kit.widgets.shoot.form import READINGS, RULES
+from kit.widgets.status import StatusLine
+from kit.widgets.theme import main_button, row, section
+
+
+class Desk(ABC):
+    """One desk: who sits there, what is waiting, the boxes, and Save."""
+
+    title = ""
+    who_label = "Your code"
+    save_label = "Save"
+
+    def __init__(self, model: ByCodeModel, status: StatusLine, guard: Guard) -> None:
+        self.model = model
+        self.status = status
+        self.guard = guard
+        self._who = widgets.Text(description=self.who_label, placeholder="not your name")
+        self._who.observe(guard(lambda change: model.write_who(str(change["new"]))), "value")
+        self._waiting, self._said = widgets.HTML(), widgets.HTML()
+        self._save = main_button(self.save_label)
+        self._save.on_click(guard(lambda _: self._saved()))
+        parts = self.parts()
+        self.widget = section(
+            self.title, row(self._who), self._waiting, *parts, self._said, row(self._save)
+        )
+        model.observe(guard(lambda _: self.update()), "version")
+        self.update()
+
+    def look_again(self) -> None:
+        """Another desk may have written in the meantime."""
+        self.model.catch_up()
+
+    @abstractmethod
+    def parts(self) -> list[widgets.Widget]:
+        """The boxes of this desk."""
+
+    @abstractmethod
+    def update(self) -> None:
+        """Show the desk as the model has it."""
+
+    def _saved(self) -> None:
+        self.status.say(self.model.save())  # type: ignore[attr-defined]
+
+
+class MeasureDesk(Desk):
+    """TDS readings by cup code."""
+
+    title = "Measure by cup code"
+    save_label = "Save readings"
+
+    def __init__(self, folder: Path, status: StatusLine, guard: Guard) -> None:
+        self.measure = MeasureModel(folder)
+        super().__init__(self.measure, status, guard)
+
+    def parts(self) -> list[widgets.Widget]:
+        """The code, then up to three readings."""
+        self._code = _text("Cup code", "code", self)
+        self._fields = {
+            name: NumberField(RULES[name], "", self._typing(name), "") for name in READINGS
+        }
+        return [row(self._code), row(*(field.widget for field in self._fields.values()))]
+
+    def update(self) -> None:
+        """Show which cups wait, and how far the readings are apart."""
+        waiting = self.measure.waiting()
+        listed = ", ".join(waiting) if waiting else "none"
+        self._waiting.value = page.sentences_html([f"Cups without a reading: {listed}."])
+        self._said.value = page.sentences_html([self.measure.spread()], role="status")
+        _put(self._code, self.measure.texts["code"])
+        for name, field in self._fields.items():
+            field.put(self.measure.texts[name])
+
+    def _typing(self, name: str):  # type: ignore[no-untyped-def]
+        return self.guard(lambda text: self.measure.type_in(name, text))
+
+
+class ScoreDesk(Desk):
+    """Flow faults from the video."""
+
+    title = "Score flow faults from the video"
+    who_label = "Scorer's code"
+    save_label = "Save count"
+
+    def __init__(self, folder: Path, status: StatusLine, guard: Guard) -> None:
+        self.score = ScoreModel(folder)
+        super().__init__(self.score, status, guard)
+
+    def parts(self) -> list[widgets.Widget]:
+        """The count, and a note."""
+        definition = self.score.trial.rules.fault_definition if self.score.trial else ""
+        self._faults = StepField(RULES["faults"], "", self._count_typed, definition)
+        self._note = widgets.Text(description="Note")
+        self._note.observe(self.guard(self._note_typed), "value")
+        return [row(self._faults.widget, self._note)]
+
+    def update(self) -> None:
+        """Show the clip that is next for this scorer."""
+        waiting = self.score.waiting() if self.score.who else []
+        said = (
+            [f"Open clip {waiting[0]}.", f"{len(waiting)} clips are left, in an order of your own."]
+            if waiting
+            else ["Enter your code to see which clip is next." if not self.score.who
+                  else "No clip is waiting for you."]
+        )  # fmt: skip
+        self._waiting.value = page.sentences_html(said, role="status")
+        self._said.value = page.sentences_html([self.score.agreement()])
+        self._faults.put(self.score.faults)
+        _put(self._note, self.score.note)
+
+    def _count_typed(self, text: str) -> None:
+        self.score.faults = text
+
+    def _note_typed(self, change: dict[str, str]) -> None:
+        self.score.note = change["new"]
+
+
+class TasteDesk(Desk):
+    """Scores by cup code."""
+
+    title = "Taste by cup code"
+    who_label = "Taster's code"
+    save_label = "Save cup"
+
+    def __init__(self, folder: Path, status: StatusLine, guard: Guard) -> None:
+        self.taste = TasteModel(folder)
+        super().__init__(self.taste, status, guard)
+
+    def parts(self) -> list[widgets.Widget]:
+        """The code, one box an attribute, a note."""
+        self._code = _text("Cup code", "code", self)
+        self._sitting = _text("Sitting", "sitting", self)
+        self._fields = {
+            attribute.name: NumberField(
+                self.taste.rule(attribute), "", self._typing(attribute.name)
+            )
+            for attribute in self.taste.attributes
+        }
+        cautions = widgets.HTML(page.cautions_html(TASTING_START, ALWAYS))
+        self._note = _text("Note", "note", self)
+        boxes = [field.widget for field in self._fields.values()]
+        return [cautions, row(self._code, self._sitting), row(*boxes), row(self._note)]
+
+    def update(self) -> None:
+        """Show what this taster has had."""
+        if not self.taste.attributes:
+            self._waiting.value = page.sentences_html(
+                ["This trial scores no taste. Attributes are written in trial.toml, under tasting."]
+            )
+        load = self.taste.load()
+        said = []
+        if load is not None:
+            said.append(
+                f"{load.taster}: {load.cups_sitting} cups in this sitting, {load.cups_day} today; "
+                f"{load.mg_day:.0f} mg of caffeine today if every sip was swallowed."
+            )
+            caution = load.caution()
+            said += [caution.text] if caution else []
+        self._said.value = page.sentences_html(said, role="status")
+        for name, field in self._fields.items():
+            field.put(self.taste.texts.get(name, ""))
+        for name, box in (("code", self._code), ("sitting", self._sitting), ("note", self._note)):
+            _put(box, self.taste.texts[name])
+
+    def _typing(self, name: str):  # type: ignore[no-untyped-def]
+        return self.guard(lambda text: self.taste.type_in(name, text))
+
+
+def _text(label: str, name: str, desk: MeasureDesk | TasteDesk) -> widgets.Text:
+    box = widgets.Text(description=label, continuous_update=True)
+    typed = desk._typing(name)
+    box.observe(lambda change: typed(str(change["new"])), "value")
+    return box
+
+
+def _put(box: widgets.Text, text: str) -> None:
+    if box.value != text:
+        box.value = text
