@@ -75,7 +75,10 @@ def contrast_variances(information: FloatArray, weights: FloatArray) -> FloatArr
     weights
         Contrasts × treatments, each row summing to zero.
     """
-    inverse = np.linalg.pinv(information, rcond=1e-10, hermitian=True)
+    values, vectors = np.linalg.eigh(information)
+    # Information is counted in shots, so what is far below one shot is rounding, not information.
+    kept = values > _ESTIMABLE * max(float(values[-1]), 1.0)
+    inverse = (vectors[:, kept] / values[kept]) @ vectors[:, kept].T
     through = weights @ inverse
     variances = np.einsum("ij,ij->i", through, weights)
     missed = np.abs(weights - through @ information).max(axis=1)
