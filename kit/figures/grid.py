@@ -33,7 +33,8 @@ def draw_verdict_triangle(
     """
     involved = {name for pair in cells for name in pair}
     present = [name for name in methods if name in involved]
-    drawing = _Cells(sheet, present)
+    widest = max(text_width(text, sheet.canvas, 1.0, "bold") for text, _ in cells.values())
+    drawing = _Cells(sheet, present, widest)
     axes = drawing.axes()
     for (earlier, later), (text, verdict) in cells.items():
         drawing.fill(axes, (present.index(earlier), present.index(later)), text, verdict)
@@ -47,6 +48,8 @@ class _Cells:
 
     sheet: Sheet
     names: Sequence[str]
+    widest_in: float
+    """Width of the widest number at full size."""
 
     @property
     def width_in(self) -> float:
@@ -91,7 +94,7 @@ class _Cells:
             at = x - 0.5 + 1.4 * em / self.width_in
             write_in(axes, canvas, at, y, text, size=0.9, va="center_baseline", **looks)
         else:
-            size = min(0.85, 0.36 * self.width_in / em)
+            size = min(0.85, 0.94 * self.width_in / self.widest_in)
             lift = 0.5 * em / self.height_in
             draw_sign_at(axes, canvas, x, y - lift, sign)
             write_in(axes, canvas, x, y + 1.3 * lift, text, size=size, ha="center", **looks)

@@ -50,7 +50,7 @@ def _ems(text: str, weight: str) -> float:
 
 def text_width(text: str, canvas: Canvas, size: float = 1.0, weight: str = "normal") -> float:
     """Width of one line of ``text`` in inches; ``size`` is a factor on the canvas's text."""
-    return _ems(text, weight) * canvas.em * size
+    return _ems(clean(text), weight) * canvas.em * size
 
 
 def wrap(

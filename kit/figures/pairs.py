@@ -79,7 +79,8 @@ def _draw(
     ]
     height = (2.6 * len(setting.methods) + 4) * canvas.em
     sheet = open_sheet(canvas, title, notes, height, setting.mark)
-    cells = _cells(table, comparison, setting.methods)
+    places = 1 if is_narrow(canvas) and len(setting.methods) > 7 else 2
+    cells = _cells(table, comparison, setting.methods, min(comparison.decimals, places))
     draw_verdict_triangle(sheet, cells, setting.methods)
     return sheet.figure
 
@@ -101,7 +102,7 @@ def _rows_fit(canvas: Canvas, count: int) -> bool:
 
 
 def _cells(
-    table: pd.DataFrame, comparison: Comparison, methods: Sequence[str]
+    table: pd.DataFrame, comparison: Comparison, methods: Sequence[str], decimals: int
 ) -> dict[tuple[str, str], tuple[str, str]]:
     """Text and verdict of later against earlier, keyed (earlier method, later method)."""
     rank = {name: place for place, name in enumerate(methods)}
@@ -110,5 +111,5 @@ def _cells(
         turn = rank[row.a] < rank[row.b]
         value = comparison.turned(row.estimate) if turn else row.estimate
         key = (row.a, row.b) if turn else (row.b, row.a)
-        cells[key] = (say(value, min(comparison.decimals, 2), comparison.signed), row.verdict)
+        cells[key] = (say(value, decimals, comparison.signed), row.verdict)
     return cells

@@ -3,7 +3,8 @@
 The twelve method colours were found by a search of our own for colours that stay apart to a
 normal eye and under simulated protanopia, deuteranopia and tritanopia (Machado, Oliveira and
 Fernandes 2009): any two of the first 2, 4, 7 or all 12 differ by at least 50, 23, 12.5 and 11 in
-CIEDE2000, and each has at least 3:1 against card and shade (WCAG 2.2, 1.4.11). Colour is never the only sign: each method also has a marker and a line style of its own.
+CIEDE2000, and each has at least 3:1 against card and shade (WCAG 2.2, 1.4.11). Colour is never
+the only sign: each method also has a marker and a line style of its own.
 """
 
 from __future__ import annotations
