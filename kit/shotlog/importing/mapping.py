@@ -17,6 +17,8 @@ from kit.trial import Trial
 
 SEARCHED_ROWS = 40
 _WIDE_MEASURES = ("ey_pct", "tds_pct", "shot_time_s", "beverage_g", "dose_g", "faults")
+# Headings of a table with several rows a shot: readings of a cup, or scores of tasters.
+_ONE_ROW_A_READING = {"reading", "taster", "attribute"}
 
 
 @dataclass(frozen=True)
@@ -145,6 +147,8 @@ def _columns_read(mapping: SheetMapping) -> int:
 
 def _long(sheet: Sheet, row: int, trial: Trial) -> SheetMapping | None:
     """One row a shot: headings in one row, the method in a column (or in the sheet's name)."""
+    if any(normalised(cell) in _ONE_ROW_A_READING for cell in sheet.cells[row]):
+        return None
     columns = _uses(sheet.cells[row])
     method = _method_called(sheet.name, trial)
     targets = {column.target for column in columns}
