@@ -74,12 +74,8 @@ def studentized_range_ppf(level: float, k: int, df: ArrayLike) -> Floats:
     """
     groups, alpha = check_means(k), 1.0 - check_level(level)
     each = np.asarray(df, dtype=float)
-    known: dict[float, float] = {}
-    for value in each.ravel():
-        one = check_df(value)
-        if one not in known:
-            known[one] = _ppf_one(alpha, groups, one)
-    return np.array([known[float(v)] for v in each.ravel()]).reshape(each.shape)
+    q = [_ppf_one(alpha, groups, check_df(v)) for v in each.ravel()]
+    return np.array(q, dtype=float).reshape(each.shape)
 
 
 @lru_cache(maxsize=4096)

@@ -25,6 +25,7 @@ import numpy as np
 
 from kit.analysis.batch.fit import fit_batch
 from kit.analysis.batch.layout import Layout
+from kit.analysis.batch.nested import nested_plan
 from kit.analysis.batch.products import forms
 from kit.analysis.batch.simulate import Noise, Truth, draw_trials, normal_noise
 from kit.analysis.batch.streams import Chunk, run_chunks
@@ -89,6 +90,7 @@ def cases() -> list[Case]:
         Case("7 in blocks of 4, 15 % lost", seven, (0.20, 0.35), 0.15),
         Case("4 x 12, positions adjusted, 10 % lost", designs.latin_positions(), (0.30,), 0.10),
         Case("crossed tasters", designs.crossed_tasters(), (0.60, 0.30, 0.20)),
+        Case("tasters crossed with rounds", designs.crossed_rounds(), (0.50, 0.30)),
         Case("method by session, 10 % lost", designs.method_by_session(), (0.3, 0.2, 0.15), 0.10),
         Case("split plot, cells", plot, (0.30, 0.25)),
         Case("split plot, whole-plot factor", plot, (0.30, 0.25), rows=whole),
@@ -284,8 +286,8 @@ def main() -> None:
     trials, library_fits = (2_048, 0) if options.quick else (40_960, 60)
     results = []
     for case in cases():
-        slow = len(case.layout.codes) > 2  # general route: about a thousand trials a second
-        n = min(trials, 1_024 if options.quick else 8_192) if slow else trials
+        slow = nested_plan(case.layout) is None  # the general route takes ten times as long
+        n = min(trials, 1_024 if options.quick else 10_240) if slow else trials
         results.append(study(case, n, library_fits, jobs=2))
     emit({"machine": where, "seed": SEED, "designs": results}, _lines(results, where), options.json)
 

@@ -29,6 +29,12 @@ def crossed_tasters():
     return lay_out(method, {"taster": taster, "cell": 10 * taster + method, "half": half})
 
 
+def crossed_rounds():
+    """5 methods, 10 tasters, 5 rounds: taster and round random and truly crossed."""
+    taster, round_ = np.divmod(np.arange(50), 5)
+    return lay_out((taster + 2 * round_) % 5, {"taster": taster, "round": round_})
+
+
 def split_plot():
     """2 x 2: a factor that changes by half-session (whole plot), one within; 6 days."""
     day = np.repeat(np.arange(6), 8)
@@ -60,6 +66,7 @@ DESIGNS = {
     "blocks_only_4x6": (complete(4, 6, 1), (0.25,)),
     "incomplete": (incomplete(), (0.20, 0.35)),
     "crossed_tasters": (crossed_tasters(), (0.60, 0.30, 0.20)),
+    "crossed_rounds": (crossed_rounds(), (0.50, 0.30)),
     "split_plot": (split_plot(), (0.30, 0.25)),
     "method_by_session": (method_by_session(), (0.30, 0.20, 0.15)),
     "latin_positions": (latin_positions(), (0.30,)),

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from kit.analysis.batch.crossed import crossed_trials
+from kit.analysis.batch.crossed import crossed_trials, independent_groups
 from kit.analysis.batch.fit import fit_batch
 from kit.analysis.batch.layout import lay_out
 from kit.analysis.batch.moments import estimates
@@ -170,6 +170,13 @@ def test_constant_outcome_is_not_converged():
     layout, y, kept = simulated("complete_5x12", 2, seed=17)
     y[:, 0] = 20.0
     assert fit_batch(layout, y, kept).converged.tolist() == [False, True]
+
+
+def test_independent_groups():
+    """Sessions are groups of their own unless something crosses them."""
+    assert independent_groups(DESIGNS["crossed_tasters"][0]).max() + 1 == 2
+    assert independent_groups(DESIGNS["crossed_rounds"][0]).max() + 1 == 1
+    assert independent_groups(DESIGNS["method_by_session"][0]).max() + 1 == 3
 
 
 def test_components_that_cannot_be_told_apart():
