@@ -1,0 +1,113 @@
+"""What the claim rests on: the draw itself, the choices of the analysis, single shots, the fit."""
+
+from __future__ import annotations
+
+from itertools import combinations
+
+import numpy as np
+import pandas as pd
+
+from kit.analysis.diagnostics import influence, normal_plot, residuals_in_order
+from kit.analysis.randomisation import disagrees, randomisation_test, study_places
+from kit.analysis.result import OutcomeResult
+from kit.analysis.sensitivity import mass_depends_on_method, sensitivity
+from kit.analysis.supplements.given import Given, Supplement, records
+from kit.errors import ModelError
+from kit.numerals import say_p
+from kit.schedule import randomisation_scheme
+
+
+def redrawn_schedules(given: Given) -> Supplement:
+    """The primary pairs judged by drawing the schedule again."""
+    rows, model = given.primary_rows()
+    if given.schedule is None:
+        raise ModelError("The order was not drawn at random, so the draw cannot be repeated.")
+    pairs = _pairs_to_redraw(given, rows)
+    test = randomisation_test(
+        rows,
+        study_places(rows, given.schedule),
+        randomisation_scheme(given.trial),
+        {f"{a} − {b}": {a: 1.0, b: -1.0} for a, b in pairs},
+        given.rng,
+        measure=model.response,
+        random=model.random,
+    )
+    table = test.contrasts
+    table.insert(0, "a", [a for a, _ in pairs])
+    table.insert(1, "b", [b for _, b in pairs])
+    model_p = _model_p(given.primary)
+    table["p_model"] = [model_p.get((a, b), np.nan) for a, b in pairs]
+    moved = [
+        row.contrast
+        for row in records(table)
+        if np.isfinite(row.p_model) and disagrees(row.p_model, row.p_low, row.p_high)
+    ]
+    return table, _redrawn_words(test.draws, test.exhaustive, test.p, moved)
+
+
+def _redrawn_words(draws: int, exhaustive: bool, p: float, moved: list[str]) -> str:
+    how = f"all {draws} schedules of the set" if exhaustive else f"{draws} schedules drawn again"
+    said = f"By {how}, no difference at all between methods: {say_p(p)}."
+    if moved:
+        said += (
+            f" For {', '.join(moved)} this disagrees with the model by more than chance; trust the "
+            "draw, and say so."
+        )
+    else:
+        said += " No pair disagrees with the model by more than chance."
+    return said
+
+
+def _pairs_to_redraw(given: Given, rows: pd.DataFrame) -> list[tuple[str, str]]:
+    present = [str(name) for name in rows["method"].cat.categories]
+    control = given.trial.control
+    if given.primary.outcome.family == "against control" and control in present:
+        return [(name, control) for name in present if name != control]
+    return list(combinations(present, 2))
+
+
+def _model_p(primary: OutcomeResult) -> dict[tuple[str, str], float]:
+    """Unadjusted, as the limits of the redrawn p are for one contrast at a time."""
+    return {(row["a"], row["b"]): float(row["p"]) for row in primary.difference_rows()}
+
+
+def every_variant(given: Given) -> Supplement:
+    """The primary comparisons under every defensible analysis, and whether a verdict moves."""
+    found = sensitivity(given.trial, given.shots, given.primary.outcome)
+    variants = found.table["variant"].nunique()
+    moved = [f"{a} and {b}" if b else a for a, b in found.moved]
+    said = (
+        f"In {variants} ways to analyse, the verdict moves for {', '.join(moved)}."
+        if moved
+        else f"In {variants} ways to analyse, no verdict moves."
+    )
+    p = mass_depends_on_method(given.trial, given.study)
+    mass = "may depend on the method, so adjusting for it may take away" if p < 0.05 else (
+        "shows no dependence on the method, so adjusting for it does not take away"
+    )  # fmt: skip
+    said += f" Beverage mass {mass} part of what is measured ({say_p(p)})."
+    return found.table, said
+
+
+def single_shots(given: Given) -> Supplement:
+    """Whether leaving out one shot would change a verdict."""
+    found = influence(given.trial, given.study, given.primary.outcome)
+    return found.table, found.sentence
+
+
+def residual_order(given: Given) -> Supplement:
+    """Residuals of the primary analysis in the order pulled."""
+    found = residuals_in_order(_residuals(given))
+    return found.table, found.sentence
+
+
+def residual_shape(given: Given) -> Supplement:
+    """Residuals of the primary analysis against normal quantiles."""
+    found = normal_plot(_residuals(given))
+    return found.table, found.sentence
+
+
+def _residuals(given: Given) -> pd.DataFrame:
+    if given.primary.residuals is None:
+        raise ModelError("The primary analysis has no residuals.")
+    return given.primary.residuals
