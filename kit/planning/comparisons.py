@@ -19,7 +19,7 @@ from kit.analysis.distributions import multivariate_t_ppf, studentized_range_ppf
 from kit.planning import inputs
 
 Reliability = Literal["exact", "near", "rough"]
-NEAR_FROM_DF = 30.0
+NEAR_FROM_DF = 60.0
 
 
 @dataclass(frozen=True)
@@ -40,9 +40,10 @@ class Contrast:
 
         They are exact for an analysis with blocks as fixed effects. The mixed model of the
         analysis sets a block variance to zero where it comes out so, and then finds more; in
-        incomplete blocks it has to estimate the weights of two kinds of information, and finds
-        less. Simulated (``tests/benchmarks/planning.py``) both stay within 2.5 points of power
-        from 30 degrees of freedom on; below they reach 8.
+        small incomplete blocks it has to estimate how to weigh two kinds of information, and
+        finds less. Simulated (``tests/benchmarks/planning.py``) both stay within 2 points of
+        power from 60 degrees of freedom on; below they reach 4.5 in complete and 8 in incomplete
+        blocks.
         """
         return "near" if self.alike and self.df >= NEAR_FROM_DF else "rough"
 

@@ -15,10 +15,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from kit.analysis.distributions import multivariate_t_ppf
 from kit.errors import PlanError
 from kit.planning import inputs
-from kit.planning.comparisons import Contrast, t_critical, tukey_critical
+from kit.planning.comparisons import Contrast, dunnett_critical, t_critical, tukey_critical
 from kit.planning.layouts import ExpectedFit, expected_fit, expected_spread_df, rescaled
 from kit.trial import Noise, Trial
 
@@ -165,8 +164,8 @@ class LaidOutControl:
         correlation = fit.correlation(differences)
         m = len(correlation)
         mean = (correlation.sum() - m) / (m * (m - 1))
-        equal = np.full((m, m), mean) + (1 - mean) * np.eye(m)
-        critical = float(multivariate_t_ppf(1 - self.false_alarms, equal, df))
+        # Rounded so that the same layout asks for the same critical value again.
+        critical = dunnett_critical(m, round(float(mean), 6), round(df, 6), self.false_alarms)
         return Contrast(se, df, critical, alike)
 
 

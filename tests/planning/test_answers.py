@@ -64,9 +64,9 @@ def test_chances_rise_with_shots():
 def test_less_certain_chances_are_marked():
     trial = default_trial()
     means = answer_table(trial).table.query("kind == 'difference'")
-    # (5 - 1)(n - 1) degrees of freedom: from nine shots on at least 30.
-    assert set(means.loc[means["shots"] < 8.5, "reliability"]) == {"rough"}
-    assert set(means.loc[means["shots"] >= 10, "reliability"]) == {"near"}
+    # (5 - 1)(n - 1) degrees of freedom: from sixteen shots on at least 60.
+    assert set(means.loc[means["shots"] < 16, "reliability"]) == {"rough"}
+    assert set(means.loc[means["shots"] >= 16, "reliability"]) == {"near"}
 
 
 def test_marks_follow_the_chances():

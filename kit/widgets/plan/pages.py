@@ -16,8 +16,8 @@ ROUGH = "~"
 LEGEND = (
     "● yes, 80 % or more · ◐ maybe, 50 % or more · ○ no. "
     "The chance is that of answering the question if the difference is real. "
-    "~ is rough: few degrees of freedom or a test without a closed form; check it by simulation. "
-    "All else is within about 2.5 points."
+    "Figures with ~ are less certain (few degrees of freedom, or a test without a closed form) and "
+    "can be some points off: check them by simulation. All others are within about 2 points."
 )
 
 

@@ -28,6 +28,10 @@ from kit.widgets.progress import LongWork, Reporter, StoppedError
 from kit.widgets.tables import html_table
 from kit.widgets.theme import main_button, paragraph, plain_button, row, section
 
+BLANKS = (
+    ("smallest_difference", "sessions", "blocks_per_session"),
+    ("shot_sd", "coffee_g", "minutes_per_session"),
+)
 WHOLE_NUMBERS = ("sessions", "blocks_per_session")
 HINTS = {
     "smallest_difference": "What would change your routine.",
@@ -97,7 +101,7 @@ class PlanView(PanelView):
         self._save.on_click(self.guard(self._save_clicked))
         return [
             self._question,
-            row(*(field.widget for field in self._fields.values())),
+            *(row(*(self._fields[name].widget for name in names)) for names in BLANKS),
             row(self._save),
         ]
 
