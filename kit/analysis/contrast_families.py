@@ -32,9 +32,10 @@ def factorial_contrasts(
 ) -> Contrasts:
     """Main effects and two-factor interactions of two-level factors, by the cells' settings.
 
-    ``settings``: for each method its level of each factor. Second level less first; an
-    interaction is half the difference of the two simple effects (Box, Hunter & Hunter 2005,
-    chapter 5). Factors with more levels than two are left out.
+    ``settings``: for each method its level of each factor. A main effect, named ``disc: one −
+    disc: none``, is the second level less the first over all cells; an interaction, named ``disc
+    with soak``, is the difference of the two simple effects (twice that of Box, Hunter & Hunter
+    2005, chapter 5). Factors with more levels than two are left out.
     """
     two = [name for name, names in levels.items() if len(names) == 2]
     sign = {
@@ -43,11 +44,12 @@ def factorial_contrasts(
         }
         for name in two
     }
-    terms = dict(sign)
+    share = 2 / len(settings)
+    found: Contrasts = {}
+    for name in two:
+        low, high = levels[name]
+        found[f"{name}: {high} − {name}: {low}"] = {c: share * s for c, s in sign[name].items()}
     for i, j in pair_positions(len(two)):
-        a, b = sign[two[i]], sign[two[j]]
-        terms[f"{two[i]}:{two[j]}"] = {cell: a[cell] * b[cell] for cell in settings}
-    return {
-        name: {cell: value * 2 / len(settings) for cell, value in signs.items()}
-        for name, signs in terms.items()
-    }
+        one, other = sign[two[i]], sign[two[j]]
+        found[f"{two[i]} with {two[j]}"] = {c: 2 * share * one[c] * other[c] for c in settings}
+    return found

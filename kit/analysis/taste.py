@@ -28,8 +28,9 @@ class SecondLook:
 
     ``table``: one row a pair, ``a, b, estimate, p_adjusted`` of the score model, then
     ``log_odds, p_ordinal`` and ``rank_difference, p_rank`` (both adjusted by Holm; empty where
-    that model was not possible), and ``agree``: no two that find a difference point opposite ways,
-    and all find one or none does. ``not_possible``: reasons, by model.
+    that model was not possible), and ``agree``: none finds a difference, or all point the same way
+    and none is far from finding it (p below four times the level; the tests differ in power).
+    ``not_possible``: reasons, by model.
     """
 
     table: pd.DataFrame
@@ -142,20 +143,22 @@ def _beside(table: pd.DataFrame, other: pd.DataFrame, estimate: str, p: str) -> 
 
 def _agree(row: dict[object, object], alpha: float) -> bool:
     looks = [("estimate", "p_adjusted"), ("log_odds", "p_ordinal"), ("rank_difference", "p_rank")]
-    known = [(float(str(row[e])), float(str(row[p]))) for e, p in looks]
-    known = [(estimate, p) for estimate, p in known if not np.isnan(p)]
-    signs = {np.sign(estimate) for estimate, p in known if p < alpha}
-    found = [p < alpha for _, p in known]
-    return len(signs) <= 1 and (all(found) or not any(found))
+    pairs = [(float(str(row[e])), float(str(row[p]))) for e, p in looks]
+    known = [(estimate, p) for estimate, p in pairs if not np.isnan(p)]
+    if min(p for _, p in known) >= alpha:
+        return True
+    same_way = len({np.sign(estimate) for estimate, _ in known}) == 1
+    return same_way and max(p for _, p in known) < 4 * alpha
 
 
 def _sentence(table: pd.DataFrame, not_possible: dict[str, str]) -> str:
     looks = 3 - len(not_possible)
     if looks == 1:
         return "Neither the ordinal model nor the ranks could be had; the score model stands alone."
-    named = "The score model and the " + " and the ".join(
-        name for name in ("ordinal model", "ranks") if name not in not_possible
-    )
+    second = [name for name in ("ordinal model", "ranks") if name not in not_possible]
+    named = f"The score model and the {second[0]}"
+    if len(second) == 2:
+        named = "The score model, the ordinal model and the ranks"
     apart = table[~table["agree"]]
     if apart.empty:
         return f"{named} agree on every pair."
