@@ -87,32 +87,38 @@
     return { dealt: dealt, seen: seen };
   }
 
-  function reachOf(dealt) {
-    return sum(dealt.map(function (block) { return Math.max.apply(null, block.map(Math.abs)); }));
+  /* The table of all reachable sums: from the lowest up, in steps of the common divisor. */
+  function tableOf(dealt) {
+    var lows = dealt.map(function (block) { return Math.min.apply(null, block); });
+    var rises = dealt.map(function (block, place) {
+      return block.map(function (value) { return value - lows[place]; });
+    });
+    var step = rises.reduce(function (divisor, block) {
+      return block.reduce(function (a, b) { return gcd(a, b); }, divisor);
+    }, 0) || 1;
+    var highs = rises.map(function (block) { return Math.max.apply(null, block); });
+    return { lowest: sum(lows), rises: rises, step: step, length: sum(highs) / step + 1 };
   }
 
-  /* Every dealing, counted: a table of all reachable sums, built block by block. */
+  /* Every dealing, counted: the table is filled block by block. */
   function countAll(dealt, seen) {
-    var reach = reachOf(dealt), length = 2 * reach + 1;
-    var counts = new Float64Array(length);
-    counts[reach] = 1;
-    var width = 0;
-    dealt.forEach(function (block) {
-      var longer = new Float64Array(length);
-      block.forEach(function (value) {
-        for (var i = reach - width; i <= reach + width; i++) {
-          if (counts[i]) { longer[i + value] += counts[i]; }
-        }
+    var table = tableOf(dealt), counts = new Float64Array(table.length), filled = 1;
+    counts[0] = 1;
+    table.rises.forEach(function (block) {
+      var longer = new Float64Array(table.length);
+      block.forEach(function (rise) {
+        var places = rise / table.step;
+        for (var i = 0; i < filled; i++) { longer[i + places] += counts[i]; }
       });
-      width += Math.max.apply(null, block.map(Math.abs));
+      filled += Math.max.apply(null, block) / table.step;
       counts = longer;
     });
     var dealings = dealt.reduce(function (product, block) { return product * block.length; }, 1);
     var atLeast = 0, far = Math.abs(seen);
-    for (var i = 0; i < length; i++) {
-      if (Math.abs(i - reach) >= far) { atLeast += counts[i]; }
+    for (var i = 0; i < table.length; i++) {
+      if (Math.abs(table.lowest + table.step * i) >= far) { atLeast += counts[i]; }
     }
-    return { p: atLeast / dealings, exact: dealings < Math.pow(2, 53), error: 0 };
+    return { p: atLeast / dealings, exact: true, error: 0 };
   }
 
   /* 32-bit generator of the xorshift family (Marsaglia 2003), so that the same seed repeats. */
@@ -142,7 +148,7 @@
 
   function judge(shots, pair) {
     var found = dealtBlocks(shots, pair.a, pair.b);
-    var countable = pair.exact && 2 * reachOf(found.dealt) + 1 <= check.mostCells;
+    var countable = pair.exact && tableOf(found.dealt).length <= check.mostCells;
     return countable ? countAll(found.dealt, found.seen) : sampleSome(found.dealt, found.seen);
   }
 

@@ -192,28 +192,32 @@ def _dealings(values: Sequence[int], n_first: int) -> list[int]:
 def count_dealings(blocks: Sequence[Sequence[int]], seen: int) -> tuple[float, float]:
     """How many sums of one number from each block are at least ``|seen|`` in size, and of how many.
 
-    The table of counts over all reachable sums is built block by block (a convolution), so
-    2^30 dealings cost no more than 30 passes over it.
+    A table of counts over all reachable sums is built block by block (a convolution), so 2^30
+    dealings cost no more than 30 passes over it. Sums are reached in steps of the greatest common
+    divisor, from the lowest one up.
 
     Raises
     ------
     DataError
-        If the table would be too long (values far apart): sample instead.
+        If the table would be too long to count through.
     """
-    reach = sum(max(abs(value) for value in block) for block in blocks)
-    if 2 * reach + 1 > MOST_CELLS:
+    lowest = sum(min(block) for block in blocks)
+    rises = [[value - min(block) for value in block] for block in blocks]
+    step = math.gcd(*(rise for block in rises for rise in block)) or 1
+    length = sum(max(block) for block in rises) // step + 1
+    if length > MOST_CELLS:
         raise DataError(
-            "The values lie too far apart to count every dealing. Use another unit for the measure."
+            f"The values lie so far apart that {length:,} different sums would have to be "
+            f"counted, and the page counts at most {MOST_CELLS:,}. The page can hold no check."
         )
-    counts: NDArray[np.float64] = np.zeros(2 * reach + 1)
-    counts[reach] = 1.0
-    for block in blocks:
-        longer = np.zeros_like(counts)
-        for value in block:
-            low, high = max(value, 0), min(value, 0)
-            longer[low : len(counts) + high] += counts[-high if high else 0 : len(counts) - low]
+    counts: NDArray[np.float64] = np.zeros(length)
+    counts[0] = 1.0
+    for block in rises:
+        longer = np.zeros(length)
+        for rise in block:
+            places = rise // step
+            longer[places:] += counts[: length - places]
         counts = longer
-    far = abs(seen)
-    at_least = float(counts[: reach - far + 1].sum() + counts[reach + far :].sum())
-    dealings = float(math.prod(len(block) for block in blocks))
-    return (dealings if far == 0 else at_least), dealings
+    sums = lowest + step * np.arange(length)
+    at_least = float(counts[np.abs(sums) >= abs(seen)].sum())
+    return at_least, float(math.prod(len(block) for block in blocks))
