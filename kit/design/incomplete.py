@@ -17,8 +17,8 @@ from kit.design.efficiency import efficiency_factor
 from kit.errors import PlanError
 
 _SEARCH_SEED = 20_001
-_MOST_TRIES = 24_000
-_STARTS = 6
+_MOST_TRIES = 24_000  # swaps tried from one start
+_ALL_TRIES = 100_000  # swaps tried in all, spread over 4 to 20 starts
 
 
 @lru_cache(maxsize=128)
@@ -84,14 +84,16 @@ def exchanged_blocks(n_methods: int, block_size: int, n_blocks: int) -> BlockDes
     one with the highest average efficiency is kept.
     """
     rng = np.random.Generator(np.random.PCG64(_SEARCH_SEED))
-    found = [_one_search(rng, n_methods, block_size, n_blocks) for _ in range(_STARTS)]
+    tries = min(_MOST_TRIES, 150 * n_blocks * block_size)
+    starts = min(max(_ALL_TRIES // tries, 4), 20)
+    found = [_one_search(rng, (n_methods, block_size, n_blocks), tries) for _ in range(starts)]
     return max(found, key=lambda design: round(efficiency_factor(design), 9))
 
 
-def _one_search(rng: np.random.Generator, t: int, k: int, b: int) -> BlockDesign:
+def _one_search(rng: np.random.Generator, size: tuple[int, int, int], tries: int) -> BlockDesign:
+    t, k, b = size
     blocks = _start(rng, t, k, b)
     meet = _concurrences(blocks, t)
-    tries = min(_MOST_TRIES, 150 * b * k)
     draws = rng.integers(0, [b, k, b, k], size=(tries, 4)).tolist()
     rows = blocks.tolist()
     pairs = meet.tolist()

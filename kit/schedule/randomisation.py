@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 
+from kit import codebook
 from kit.design.blockdesign import BlockDesign
 from kit.design.carryover import even_followers, even_places
 from kit.design.factorial import confounded_blocks
@@ -26,6 +27,7 @@ def randomisation_scheme(trial: Trial) -> Scheme:
     PlanError
         If the layout cannot be had; the message names the nearest possible design.
     """
+    _refuse_reserved_names(trial)
     shape = shape_of(trial)
     build = {
         "complete blocks": _complete,
@@ -35,6 +37,17 @@ def randomisation_scheme(trial: Trial) -> Scheme:
         "carry-over balanced": _followers,
     }[trial.layout.design]
     return build(trial, shape)
+
+
+def _refuse_reserved_names(trial: Trial) -> None:
+    """A factor becomes a column of the schedule, so it cannot be called like one that is there."""
+    reserved = {*codebook.names(codebook.SHOTS), "predecessor", "follower"}
+    for factor in trial.factors:
+        if factor.name in reserved:
+            raise PlanError(
+                f"A factor cannot be called “{factor.name}”, because the tables have a column of "
+                f"that name. Call it “{factor.name}_factor”, for example."
+            )
 
 
 def _complete(trial: Trial, shape: Shape) -> Scheme:

@@ -8,9 +8,11 @@ import pytest
 
 from kit import codebook
 from kit.errors import PlanError
+from kit.files import sha256_of
 from kit.schedule import draw_schedule, randomisation_scheme, read_schedule, write_schedule
 from kit.schedule.files import schedule_text
 from kit.trial import Trial, read_trial
+from tests.schedule.trials import trial_with
 
 SAMPLES = Path(__file__).parents[2] / "sample_sessions"
 NAMES = ["four_naps", "disc_and_soak", "seven_rivers"]
@@ -90,6 +92,28 @@ def test_the_same_seed_gives_the_same_bytes_and_another_seed_others(trial: Trial
     one = schedule_text(draw_schedule(trial, 7))
     assert one == schedule_text(draw_schedule(trial, 7))
     assert one != schedule_text(draw_schedule(trial, 8))
+
+
+GOLDEN = {
+    "complete blocks": (4, 3, 4, {}),
+    "incomplete blocks": (7, 7, 4, {"shots_per_block": 4, "study_shots_per_bag": 8}),
+    "latin square": (5, 2, 5, {}),
+    "carry-over balanced": (5, 3, 4, {}),
+}
+# From this project's own first release: any machine or version that draws otherwise is caught.
+GOLDEN_SHA256 = {
+    "complete blocks": "4b71799ee2131a910b1b1219adb0a92bfe82f05d157e4c1b0e32b59fab7e0ab5",
+    "incomplete blocks": "b3ad9a9fb48557c94c322458ecb4294b1bd7e11b890fc227c4f033d6ef6d2b4b",
+    "latin square": "f10e9cbe0864d8ecf4848f25996e53a5817991bd60bfd7e6758f268532897f12",
+    "carry-over balanced": "54d8e17bd99b64c442ba3d98ac0e9a0c09669167e7cc345cd70c797730855a11",
+}
+
+
+@pytest.mark.parametrize("design", GOLDEN)
+def test_a_seed_gives_the_same_bytes_on_every_machine(design: str) -> None:
+    methods, sessions, blocks, layout = GOLDEN[design]
+    schedule = draw_schedule(trial_with(methods, sessions, blocks, design, **layout), 20260509)
+    assert sha256_of(schedule_text(schedule).encode()) == GOLDEN_SHA256[design]
 
 
 def test_a_schedule_comes_back_from_its_file_as_it_was(trial: Trial, tmp_path: Path) -> None:

@@ -246,3 +246,10 @@ def test_a_repeated_control_must_be_named() -> None:
     none = tuple(method.model_copy(update={"control": False}) for method in trial.methods)
     with pytest.raises(PlanError, match="control = true"):
         draw_schedule(trial.model_copy(update={"methods": none}), 1)
+
+
+def test_a_factor_is_not_called_like_a_column() -> None:
+    trial = cells(sample("four_naps"))
+    factors = (*trial.factors[:2], Factor(name="block", levels=("0", "1")))
+    with pytest.raises(PlanError, match="block_factor"):
+        draw_schedule(trial.model_copy(update={"factors": factors}), 1)
