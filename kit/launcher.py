@@ -208,6 +208,8 @@ def _environment(token: str, workspaces: Path) -> dict[str, str]:
     The token goes this way because a command line can be read by every user of the machine.
     """
     own = dict(os.environ)
+    # The matrices here are small: threads of the linear algebra library would only wait.
+    own.setdefault("OPENBLAS_NUM_THREADS", "1")
     for name in ("JUPYTER_CONFIG_PATH", "JUPYTER_PATH"):
         own[name] = os.pathsep.join(filter(None, (str(_LAB), own.get(name))))
     own |= {

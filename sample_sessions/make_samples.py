@@ -43,7 +43,7 @@ class Bench:
     events: list[Event] = field(default_factory=list)
 
     def shift(self, kind: str, label: object) -> float:
-        """The random shift that a session, whole plot or block gives to all its shots."""
+        """The random shift that a session, bag, whole plot or block gives to all its shots."""
         if label is None or pd.isna(label):
             return 0.0
         key = f"{kind}:{label}"
@@ -155,6 +155,7 @@ def true_yield(bench: Bench, pull: Any, place: int, beverage_g: float) -> float:
         truth["mean_pct"][pull.method]
         + sum(settings.get(level, 0.0) for level in hard)
         + bench.shift("session", pull.session)
+        + bench.shift("bag", pull.bag)
         + bench.shift("whole_plot", pull.whole_plot)
         + bench.shift("block", pull.block)
         + truth["drift_a_shot"] * (place - 1)

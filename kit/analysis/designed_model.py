@@ -1,7 +1,7 @@
 """The model that the design calls for, and the rows it is fitted to.
 
 The layout decides the error terms, not the data: every way in which the order was restricted
-(session, whole plot, block) stays in the model, whatever its variance turns out to be.
+(session, bag, whole plot, block) stays in the model, whatever its variance turns out to be.
 """
 
 from __future__ import annotations
@@ -73,7 +73,7 @@ def error_columns(table: pd.DataFrame) -> tuple[str, ...]:
     """
     found: list[str] = []
     groupings: list[int] = []
-    for column in ("session", "whole_plot", "block"):
+    for column in ("session", "bag", "whole_plot", "block"):
         if column not in table or not _varies(table, column):
             continue
         levels = table[column].nunique()

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import importlib
 import json
+import os
 import sys
 import tempfile
 import traceback
@@ -25,6 +26,7 @@ REFUSED = 2
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code (0 done, 1 checks failed, 2 refused)."""
     _speak_utf8()
+    _keep_to_one_thread()
     words = sys.argv[1:] if arguments is None else list(arguments)
     as_json = "--json" in words
     try:
@@ -40,6 +42,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _refuse(_unforeseen(), as_json)
     _print_answer(answer, as_json)
     return answer.exit_code
+
+
+def _keep_to_one_thread() -> None:
+    """The matrices here are small: threads of the linear algebra library would only wait."""
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
 
 
 def _speak_utf8() -> None:

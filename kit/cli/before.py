@@ -7,8 +7,7 @@ from datetime import datetime
 from pathlib import Path
 
 from kit.cli.answer import Answer
-from kit.errors import PlanError
-from kit.trial import read_trial, write_trial
+from kit.trial import read_trial
 
 
 def plan(folder: Path) -> Answer:
@@ -52,21 +51,12 @@ def plan(folder: Path) -> Answer:
 
 def schedule(folder: Path, seed: int | None) -> Answer:
     """Draw the run order and write schedule.csv; refused once the plan is sealed."""
-    from kit.schedule import certificate, draw_schedule, is_sealed, write_schedule
+    from kit.schedule import SCHEDULE_FILE, certificate, make_schedule
 
-    trial = read_trial(folder)
-    if is_sealed(folder):
-        raise PlanError(
-            f"{folder} is sealed and its order stands. Start a new trial to draw another order."
-        )
     used = secrets.randbelow(2**31) if seed is None else seed
-    if used < 0:
-        raise PlanError(f"A seed is a whole number from 0 up; {used} was given.")
-    layout = trial.layout.model_copy(update={"seed": used})
-    trial = trial.model_copy(update={"layout": layout})
-    table = draw_schedule(trial, used)
-    path = write_schedule(table, folder)
-    write_trial(trial, folder)
+    table = make_schedule(folder, used)
+    trial = read_trial(folder)
+    path = folder / SCHEDULE_FILE
     words = certificate(trial, table).words()
     text = f"Drawn with seed {used}: {len(table)} pulls.\n{path}\n\n{words}"
     return Answer(text, {"seed": used, "pulls": len(table), "schedule": str(path)})
