@@ -11,7 +11,6 @@ import random
 import signal
 import subprocess
 import sys
-import tempfile
 import time
 from datetime import UTC, datetime
 from pathlib import Path
@@ -123,19 +122,8 @@ def test_the_same_id_with_different_content_is_said(tmp_path: Path):
     assert "two copies" in journal.complaints[0].problem
 
 
-@pytest.fixture
-def quick_folder(tmp_path: Path):
-    """In memory where there is such a place: what a killed process has written stays either way."""
-    memory = Path("/dev/shm")
-    if not os.access(memory, os.W_OK):
-        yield tmp_path
-        return
-    with tempfile.TemporaryDirectory(dir=memory) as folder:
-        yield Path(folder)
-
-
 def test_killed_at_random_moments_during_1000_entries_no_acknowledged_entry_is_lost(
-    quick_folder: Path,
+    tmp_path: Path,
 ):
     """SIGKILL at random moments (seed 6), as of a kernel or a server, and on with the next."""
     luck = random.Random(6)
@@ -143,7 +131,7 @@ def test_killed_at_random_moments_during_1000_entries_no_acknowledged_entry_is_l
     kills = 0
     while len(acknowledged) < 1000:
         start = acknowledged[-1] + 1 if acknowledged else 0
-        writer = start_writer(quick_folder, "w", start, start + 2000)
+        writer = start_writer(tmp_path, "w", start, start + 2000)
         assert writer.stdout is not None
         said = [writer.stdout.readline()]
         time.sleep(luck.uniform(0.0, 0.1))
@@ -152,7 +140,7 @@ def test_killed_at_random_moments_during_1000_entries_no_acknowledged_entry_is_l
         writer.wait()
         kills += 1
         acknowledged += [int(line) for line in said if line.endswith("\n")]
-    on_disk = [event.id for event in read_journal(quick_folder).events]
+    on_disk = [event.id for event in read_journal(tmp_path).events]
     assert kills >= 4
     assert {f"w-{number}" for number in acknowledged} <= set(on_disk)
     assert len(on_disk) == len(set(on_disk))

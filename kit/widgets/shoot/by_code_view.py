@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from functools import partial
 from pathlib import Path
 
 import ipywidgets as widgets
@@ -13,8 +14,10 @@ from kit.widgets.guard import Guard
 from kit.widgets.shoot import page
 from kit.widgets.shoot.by_code import ByCodeModel, MeasureModel, ScoreModel, TasteModel
 from kit.widgets.shoot.form import READINGS, RULES
+from kit.widgets.shoot.measuring_check import STEPS, CheckModel
 from kit.widgets.status import StatusLine
-from kit.widgets.theme import main_button, row, section
+from kit.widgets.tables import html_table
+from kit.widgets.theme import main_button, plain_button, row, section
 
 
 class Desk(ABC):
@@ -35,7 +38,13 @@ class Desk(ABC):
         self._save.on_click(guard(lambda _: self._saved()))
         parts = self.parts()
         self.widget = section(
-            self.title, row(self._who), self._waiting, *parts, self._said, row(self._save)
+            self.title,
+            row(self._who),
+            self._waiting,
+            *parts,
+            self._said,
+            row(self._save),
+            *self.below(),
         )
         model.observe(guard(lambda _: self.update()), "version")
         self.update()
@@ -47,6 +56,10 @@ class Desk(ABC):
     @abstractmethod
     def parts(self) -> list[widgets.Widget]:
         """The boxes of this desk."""
+
+    def below(self) -> list[widgets.Widget]:
+        """What stands under the Save button; most desks have nothing there."""
+        return []
 
     @abstractmethod
     def update(self) -> None:
@@ -72,7 +85,12 @@ class MeasureDesk(Desk):
         self._fields = {
             name: NumberField(RULES[name], "", self._typing(name), "") for name in READINGS
         }
+        self._check = CheckPart(self.measure.folder, self.status, self.guard)
         return [row(self._code), row(*(field.widget for field in self._fields.values()))]
+
+    def below(self) -> list[widgets.Widget]:
+        """How good the measuring is."""
+        return [self._check.widget]
 
     def update(self) -> None:
         """Show which cups wait, and how far the readings are apart."""
@@ -86,6 +104,48 @@ class MeasureDesk(Desk):
 
     def _typing(self, name: str):  # type: ignore[no-untyped-def]
         return self.guard(lambda text: self.measure.type_in(name, text))
+
+
+class CheckPart:
+    """How readings repeat, and what would make results sharper; worked out when asked for."""
+
+    def __init__(self, folder: Path, status: StatusLine, guard: Guard) -> None:
+        self.model = CheckModel(folder)
+        self._status = status
+        fields = [
+            NumberField(rule, self.model.texts[name], guard(partial(self.model.type_in, name)), "")
+            for name, rule in STEPS.items()
+        ]
+        self._found = widgets.HTML()
+        button = plain_button("How good is the measuring?")
+        button.on_click(guard(lambda _: self._show()))
+        self.widget = section(
+            "Check of the measuring",
+            row(*(field.widget for field in fields)),
+            row(button),
+            self._found,
+        )
+
+    def _show(self) -> None:
+        self.model.catch_up()
+        found = self.model.check()
+        heads = {"source": "Source", "standard_uncertainty": "Uncertainty", "unit": "Unit",
+                 "contribution_points": "Points of EY", "share": "Share"}  # fmt: skip
+        gains = {"change": "Change", "shot_sd": "SD of a shot", "standard_error": "Standard error",
+                 "gain_pct": "Gain (%)", "worth_shots": "Worth shots"}  # fmt: skip
+        self._found.value = (
+            page.sentences_html(found.sentences, role="status")
+            + html_table(
+                found.budget[list(heads)].rename(columns=heads),
+                "Where the uncertainty of one extraction yield comes from",
+                {"Uncertainty": 3, "Points of EY": 3},
+            )
+            + html_table(
+                found.improvements[list(gains)].rename(columns=gains),
+                "What each change would bring to the mean of a method",
+                {"SD of a shot": 3, "Standard error": 3, "Gain (%)": 1, "Worth shots": 1},
+            )
+        )
 
 
 class ScoreDesk(Desk):

@@ -13,6 +13,7 @@ from kit.trial import Trial
 from kit.widgets.entry import NumberRule
 
 NOTHING = "nothing went wrong"
+_OUT_OF_TOLERANCE = " out of tolerance"
 READINGS = ("tds_pct", "tds_2", "tds_3")
 TEXTS = ("reason", "note", "video_time", "why")
 _DECIMALS = {
@@ -59,7 +60,9 @@ class ShotForm:
                 texts[name] = _as_typed(entered[name])
         for name, value in zip(READINGS, entered.get("tds_readings", []), strict=False):
             texts[name] = _as_typed(value)
-        texts["reason"] = entered.get("reason") or NOTHING
+        reason = entered.get("reason") or NOTHING
+        # What the tolerances said is worked out again from the masses as corrected.
+        texts["reason"] = NOTHING if reason.endswith(_OUT_OF_TOLERANCE) else reason
         return cls(texts)
 
     def typed(self, name: str, text: str) -> ShotForm:
@@ -152,7 +155,7 @@ class ShotForm:
         if self.texts["reason"] != NOTHING:
             return self.texts["reason"]
         for name, target, tolerance in targets(trial):
-            declared = f"{RULES[name].label.lower()} out of tolerance"
+            declared = RULES[name].label.lower() + _OUT_OF_TOLERANCE
             value = self.value(name)
             if value is None or declared not in trial.rules.replace_for:
                 continue

@@ -14,6 +14,7 @@ from kit.widgets.frame import PanelView
 from kit.widgets.guard import Guard
 from kit.widgets.images import PictureWidget
 from kit.widgets.shoot import page, words
+from kit.widgets.shoot.bringing_view import BringDesk
 from kit.widgets.shoot.by_code_view import Desk, MeasureDesk, ScoreDesk, TasteDesk
 from kit.widgets.shoot.drift import drift_picture, reference_values
 from kit.widgets.shoot.form import NOTHING, RULES
@@ -24,6 +25,7 @@ from kit.widgets.stopwatch import Stopwatch
 from kit.widgets.theme import main_button, paragraph, plain_button, row, section
 
 PULL, MEASURE, SCORE, TASTE = "Pull", "Measure", "Score faults", "Taste"
+BRING = "Bring a table"
 _WEIGHED = ("dose_before_g", "dose_g", "beverage_g")
 _TIMED = ("first_drip_s", "shot_time_s")
 _READ = ("tds_pct", "tds_2", "tds_3")
@@ -44,9 +46,9 @@ class ShootView(PanelView):
         """The desks; each but the first is made when it is first asked for."""
         self._drawn: object = None
         self._charted: object = None
-        self._made_desks: dict[str, Desk] = {}
+        self._made_desks: dict[str, Desk | BringDesk] = {}
         self._desk = widgets.ToggleButtons(
-            description="What are you doing?", options=[PULL, MEASURE, SCORE, TASTE]
+            description="What are you doing?", options=[PULL, MEASURE, SCORE, TASTE, BRING]
         )
         self._desk.observe(self.guard(self._desk_changed), "value")
         self._pull_desk = widgets.VBox(self._pull_parts())
@@ -238,11 +240,12 @@ class ShootView(PanelView):
         self._made_desks[desk].look_again()
         self._other_desk.children = (self._made_desks[desk].widget,)
 
-    def _new_desk(self, name: str) -> Desk:
-        makers: dict[str, Callable[[Path, StatusLine, Guard], Desk]] = {
+    def _new_desk(self, name: str) -> Desk | BringDesk:
+        makers: dict[str, Callable[[Path, StatusLine, Guard], Desk | BringDesk]] = {
             MEASURE: MeasureDesk,
             SCORE: ScoreDesk,
             TASTE: TasteDesk,
+            BRING: BringDesk,
         }
         return makers[name](self.bench.folder, self.status, self.guard)
 

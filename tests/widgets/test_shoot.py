@@ -1,0 +1,436 @@
+"""The bench without a browser: what it refuses, what becomes of accidents, what it never shows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from kit.errors import DataError
+from kit.schedule import freeze_trial
+from kit.shotlog import log_readings, log_shot, read_draft, read_journal, read_log, read_shots
+from kit.widgets.shoot import page, words
+from kit.widgets.shoot.bringing import BringModel
+from kit.widgets.shoot.by_code import MeasureModel, ScoreModel, TasteModel
+from kit.widgets.shoot.drift import drift_picture
+from kit.widgets.shoot.measuring_check import CheckModel
+from kit.widgets.shoot.model import ShootModel
+from tests.shotlog.bench import small_trial
+from tests.shotlog.memory import folder_in_memory
+
+NOON = datetime(2026, 5, 2, 12, tzinfo=UTC)
+GOOD = {"dose_g": "17,5", "beverage_g": "36", "tds_pct": "9,4"}
+
+
+class Clock:
+    """A clock that goes on five minutes with every look at it."""
+
+    def __init__(self) -> None:
+        self.time = NOON
+
+    def __call__(self) -> datetime:
+        self.time += timedelta(minutes=5)
+        return self.time
+
+
+@pytest.fixture
+def tmp_path() -> Iterator[Path]:
+    with folder_in_memory() as folder:
+        yield folder
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    small_trial(tmp_path)
+    freeze_trial(tmp_path, NOON - timedelta(hours=1), 11)
+    return tmp_path
+
+
+@pytest.fixture
+def bench(folder: Path) -> ShootModel:
+    model = ShootModel(folder, Clock())
+    model.write_operator("AB")
+    model.start_session()
+    return model
+
+
+def fill(model: ShootModel, **texts: str) -> None:
+    for name, text in {**GOOD, **texts}.items():
+        model.type_in(name, text)
+
+
+def pull(model: ShootModel, **texts: str) -> str:
+    fill(model, **texts)
+    said = model.save()
+    model.settle()
+    return said
+
+
+def pull_until_study(model: ShootModel) -> None:
+    while model.next_pull is not None and model.next_pull.role != "study":
+        pull(model)
+
+
+def test_nothing_is_logged_before_the_session_is_started_by_somebody(folder: Path):
+    model = ShootModel(folder, Clock())
+    fill(model)
+    with pytest.raises(DataError, match="Start the session first"):
+        model.save()
+    with pytest.raises(DataError, match="Enter your code first"):
+        model.start_session()
+
+
+def test_without_a_seal_what_is_missing_is_said(folder: Path):
+    (folder / "freeze.json").unlink()
+    model = ShootModel(folder, Clock())
+    assert model.unmet() == ["Plan and schedule are not sealed yet. Seal them in 1_plan."]
+    assert not model.can_log
+
+
+def test_a_shot_is_on_disk_when_it_is_acknowledged(bench: ShootModel):
+    assert pull(bench, note="clean") == "Shot 1 is saved."
+    (shot,) = read_log(bench.folder).shots
+    assert (shot.entered["dose_g"], shot.entered["note"], shot.by) == (17.5, "clean", "AB")
+    assert bench.form.is_empty
+    assert (bench.folder / "shots.csv").exists()
+
+
+@pytest.mark.parametrize(
+    ("texts", "sentence"),
+    [
+        ({"dose_g": "185"}, "Dose: 185.00 g cannot be right here. Between 5.00 g and 30.00 g."),
+        ({"dose_g": "1.850,0"}, "more than one way"),
+        ({"beverage_g": "soon"}, "Beverage: “soon” is not a number."),
+    ],
+)
+def test_what_cannot_be_right_is_not_saved(bench: ShootModel, texts, sentence: str):
+    fill(bench, **texts)
+    with pytest.raises(DataError) as caught:
+        bench.save()
+    assert sentence in str(caught.value)
+    assert read_log(bench.folder).shots == ()
+
+
+def test_a_study_shot_without_its_beverage_needs_a_reason(bench: ShootModel):
+    pull_until_study(bench)
+    done = len(bench.log.shots)
+    fill(bench, beverage_g="")
+    with pytest.raises(DataError, match=r"Beverage is empty\. Enter it, or choose what went wrong"):
+        bench.save()
+    bench.type_in("reason", "spill")
+    assert bench.save() == f"Shot {done + 1} is saved. Lost: spill."
+
+
+def test_a_mass_far_off_is_asked_about_once(bench: ShootModel):
+    fill(bench, beverage_g="63")
+    with pytest.raises(DataError, match="far from 36 g"):
+        bench.save()
+    fill(bench, beverage_g="62")
+    with pytest.raises(DataError, match="far from 36 g"):
+        bench.save()
+    assert "is saved" in bench.save()
+
+
+def test_out_of_tolerance_the_declared_rule_is_applied_and_said_before_saving(bench: ShootModel):
+    pull_until_study(bench)
+    waiting = bench.next_pull
+    fill(bench, beverage_g="38,4")
+    assert bench.form.masses_words(bench.trial) == [
+        "Dose 17.5 g: within 17.5 ± 0.1 g.",
+        "Beverage 38.4 g: 2.4 g over 36 g, out of tolerance (± 1 g).",
+    ]
+    verdict = bench.tolerance_verdict()
+    assert f"replaced at the end of block {waiting.block} by the spare" in verdict
+    assert bench.save().endswith("Lost: beverage out of tolerance.")
+    spare = next(each for each in bench.order.to_come if each.replaces is not None)
+    assert f"planned shot {spare.planned_shot}" in verdict
+    assert (spare.method, spare.block) == (waiting.method, waiting.block)
+
+
+def test_shot_time_and_tds_never_lose_a_shot(bench: ShootModel):
+    pull_until_study(bench)
+    pull(bench, shot_time_s="170", tds_pct="6", faults="4")
+    assert not read_log(bench.folder).shots[-1].is_lost
+
+
+def test_without_a_spare_the_shot_is_lost_and_this_is_said(bench: ShootModel):
+    pull_until_study(bench)
+    pull(bench, reason="spill")
+    fill(bench, reason="spill")
+    assert "no spare is left" in bench.tolerance_verdict()
+
+
+def test_every_keystroke_survives_a_restart(bench: ShootModel):
+    fill(bench, note="half a se")
+    bench.type_in("beverage_g", "36,")
+    again = ShootModel(bench.folder, Clock())
+    assert again.form == bench.form
+    assert again.entries["beverage_g"] == "36,"
+    assert again.session_state == "running"
+    assert again.operator == "AB"
+
+
+def test_a_save_tried_twice_is_one_shot(bench: ShootModel):
+    """The form keeps the id of its event, so that the second attempt is known for what it is."""
+    fill(bench)
+    draft = read_draft(bench.folder, "shot")
+    pull_no = bench.next_pull.planned_shot
+    log_shot(bench.folder, {"planned_shot": pull_no, "dose_g": 17.5}, NOON, "AB", draft["event_id"])
+    with pytest.raises(DataError, match="Another window has logged this shot"):
+        bench.save()
+    assert len(read_log(bench.folder).shots) == 1
+
+
+def test_two_windows_never_log_the_same_pull(bench: ShootModel):
+    other = ShootModel(bench.folder, Clock())
+    fill(bench)
+    pull(other)
+    with pytest.raises(DataError, match="Another window has logged this shot"):
+        bench.save()
+    assert bench.form.is_empty
+    pull(bench)
+    planned = [shot.planned_shot for shot in read_log(bench.folder).shots]
+    assert len(planned) == len(set(planned)) == 2
+
+
+def test_a_correction_needs_a_reason_and_keeps_what_was_entered_first(bench: ShootModel):
+    pull(bench, note="first")
+    bench.begin_correction(1)
+    bench.type_in("dose_g", "17,4")
+    with pytest.raises(DataError, match="Say why it is corrected"):
+        bench.save()
+    bench.type_in("why", "misread")
+    bench.save()
+    bench.settle()
+    assert read_shots(bench.folder)["dose_g"].tolist() == [17.4]
+    assert [event.kind for event in read_journal(bench.folder).events][-1] == "correction"
+    assert bench.correcting is None
+
+
+def test_a_correction_may_bring_a_shot_back_into_tolerance(bench: ShootModel):
+    pull_until_study(bench)
+    pull(bench, beverage_g="38,4")
+    number = len(bench.log.shots)
+    bench.begin_correction(number)
+    bench.type_in("beverage_g", "36,4")
+    bench.type_in("why", "typed 8 for 6")
+    bench.save()
+    assert read_shots(bench.folder).iloc[-1]["status"] == "kept"
+    assert all(each.replaces is None for each in bench.order.to_come)
+
+
+def test_taking_back_puts_the_values_into_the_form_again(bench: ShootModel):
+    pull(bench, note="oops")
+    bench.take_back("")
+    assert bench.log.shots == ()
+    assert bench.entries["note"] == "oops"
+    assert bench.entries["tds_pct"] == "9.4"
+    pull(bench)
+    assert len(read_journal(bench.folder).events) == 4  # start, shot, withdrawal, shot
+
+
+def test_pause_resume_skip_and_end(bench: ShootModel):
+    assert "paused" in bench.pause("lunch")
+    assert bench.session_state == "paused"
+    assert not bench.can_log
+    assert "is running" in bench.start_session()
+    first = bench.next_pull
+    with pytest.raises(DataError, match="Say why this pull is skipped"):
+        bench.skip(" ")
+    bench.skip("machine cold")
+    assert bench.next_pull != first
+    with pytest.raises(DataError, match=r"still to come\. Say why it ends here"):
+        bench.end_session("")
+    bench.end_session("no coffee left")
+    assert bench.next_pull.session != first.session
+    assert bench.session_state == "not started"
+
+
+def test_asking_for_a_comparison_is_refused_and_noted(bench: ShootModel):
+    assert "Not before the last shot" in bench.ask_for_comparison()
+    (peek,) = read_log(bench.folder).peeks
+    assert peek.data == {"asked_for": "comparison of methods", "shots_done": 0}
+
+
+def test_nothing_read_on_the_bench_tells_outcomes_apart(bench: ShootModel):
+    """The same run with other readings gives the same card, ribbon, totals and list of shots."""
+    pull_until_study(bench)
+    pull(bench, tds_pct="7,0", faults="3", shot_time_s="20")
+    before = (
+        page.card_html(words.card_of(bench)),
+        page.ribbon_html(words.ribbon_of(bench)),
+        [words.entered_words(shot, 1) for shot in bench.log.shots],
+    )
+    bench.take_back("")
+    bench.clock.time -= timedelta(minutes=5 * 12)
+    fill(bench, tds_pct="11,0", faults="0", shot_time_s="40")
+    bench.save()
+    after = (
+        page.card_html(words.card_of(bench)),
+        page.ribbon_html(words.ribbon_of(bench)),
+        [words.entered_words(shot, 1) for shot in bench.log.shots],
+    )
+    assert before[:2] == after[:2]
+    assert [text.split(", ")[2:] for text in before[2]] == [
+        text.split(", ")[2:] for text in after[2]
+    ]
+
+
+def test_the_ribbon_shows_every_pull_once_and_where_it_stands(bench: ShootModel):
+    pull_until_study(bench)
+    pull(bench, reason="spill")
+    tiles = [tile for row in words.ribbon_of(bench).values() for tile in row]
+    assert len(tiles) == len(bench.schedule)
+    assert sum(tile.state == "next" for tile in tiles) == 1
+    assert sum(tile.state == "lost" for tile in tiles) == 1
+    assert sum(tile.state == "spare" for tile in tiles) == 1  # the other waits in its block
+
+
+def test_totals_count_purges_and_leave_pauses_out(bench: ShootModel):
+    pull(bench, dose_before_g="17,7")
+    totals = words.totals_of(bench)
+    assert totals["Coffee used in all"] == "20 g"  # 17.7 g + 2.5 g of purge
+    assert totals["Pulls of this session"].startswith("1 done")
+
+
+def test_text_of_the_trial_is_escaped(bench: ShootModel):
+    hostile = words.Card("<script>", "<b>", "<i>", "<img>", "<u>", "<a>")
+    assert "<script>" not in page.card_html(hostile)
+    assert "&lt;script&gt;" in page.card_html(hostile)
+
+
+def test_the_drift_chart_holds_reference_shots_only(folder: Path):
+    small_trial(folder / "more", sessions=1, reference_shots_per_session=3)
+    freeze_trial(folder / "more", NOON - timedelta(hours=1), 11)
+    bench = ShootModel(folder / "more", Clock())
+    bench.write_operator("AB")
+    bench.start_session()
+    assert drift_picture(bench) is None
+    for number in range(len(bench.order.to_come)):
+        pull(bench, tds_pct=f"9,{40 + number}")
+    assert drift_picture(bench).alt.startswith("Extraction yield of 3 reference shots")
+
+
+def test_readings_by_code_need_a_cup_that_was_pulled(bench: ShootModel):
+    pull_until_study(bench)
+    pull(bench, tds_pct="")
+    code = read_shots(bench.folder).iloc[-1]["code"]
+    desk = MeasureModel(bench.folder, Clock())
+    assert desk.waiting() == [code]
+    desk.type_in("code", "000")
+    with pytest.raises(DataError, match="Enter your code first"):
+        desk.save()
+    desk.write_who("M1")
+    with pytest.raises(DataError, match="No cup with the code “000”"):
+        desk.save()
+    for name, text in {"code": code, "tds_pct": "9,4", "tds_2": "9,6"}.items():
+        desk.type_in(name, text)
+    assert "0.20 % TDS apart" in desk.spread()
+    assert desk.save() == f"Cup {code} is saved. 0 cups are waiting."
+    assert read_shots(bench.folder).iloc[-1]["tds_pct"] == pytest.approx(9.5)
+
+
+def test_each_scorer_has_an_order_of_their_own_and_two_are_compared(bench: ShootModel):
+    while len(bench.log.shots) < 7:
+        pull(bench)
+    first, second = ScoreModel(bench.folder, Clock()), ScoreModel(bench.folder, Clock())
+    first.write_who("S1")
+    second.write_who("S2")
+    assert sorted(first.waiting()) == sorted(second.waiting())
+    assert first.waiting() != second.waiting()
+    again = ScoreModel(bench.folder, Clock())
+    again.write_who("S1")
+    assert again.waiting() == first.waiting()
+    assert "second scorer should see" in first.agreement()
+    for desk in (first, second):
+        while desk.catch_up() or desk.waiting():
+            desk.faults = "1" if desk.waiting()[0] < "500" else "0"
+            desk.save()
+    first.catch_up()
+    assert "gave the same count to" in first.agreement()
+    with pytest.raises(DataError, match="scored every cup"):
+        first.save()
+
+
+def test_a_taster_is_counted_and_scores_a_cup_once(tmp_path: Path):
+    small_trial(tmp_path)
+    text = (tmp_path / "trial.toml").read_text(encoding="utf-8")
+    tasting = (
+        '[tasting]\ntasters = ["T1"]\n[[tasting.attributes]]\nname = "liking"\nlow = 1\nhigh = 9\n'
+    )
+    start = text.index("[tasting]")
+    end = text.index("[rules]")
+    (tmp_path / "trial.toml").write_text(text[:start] + tasting + text[end:], encoding="utf-8")
+    freeze_trial(tmp_path, NOON - timedelta(hours=1), 11)
+    bench = ShootModel(tmp_path, Clock())
+    bench.write_operator("AB")
+    bench.start_session()
+    pull_until_study(bench)
+    pull(bench)
+    code = read_shots(tmp_path).iloc[-1]["code"]
+    desk = TasteModel(tmp_path, Clock())
+    desk.write_who("T2")
+    desk.type_in("code", code)
+    with pytest.raises(DataError, match="“T2” is no taster of this trial; there are T1"):
+        desk.save()
+    desk.write_who("T1")
+    desk.type_in("liking", "12")
+    with pytest.raises(DataError, match="cannot be right"):
+        desk.save()
+    desk.type_in("liking", "7")
+    assert "cup 1 of this sitting" in desk.save()
+    assert desk.load().cups_sitting == 1
+    desk.type_in("code", code)
+    desk.type_in("liking", "7")
+    with pytest.raises(DataError, match="in this sitting already"):
+        desk.save()
+
+
+def test_a_brought_workbook_is_shown_changed_and_taken_in(tmp_path: Path):
+    small_trial(tmp_path)
+    (tmp_path / "schedule.csv").unlink()
+    book = openpyxl.Workbook()
+    for row in (["Method", "Dose", "Yield", "TDS"], ["Fjord", 17.5, 36, 9.4]):
+        book.active.append(row)
+    book.save(tmp_path / "mine.xlsx")
+    desk = BringModel(tmp_path, Clock())
+    assert desk.files() == ["mine.xlsx"]
+    desk.choose("mine.xlsx")
+    assert desk.understood()["read as"].tolist() == ["method", "dose_g", "not read", "tds_pct"]
+    with pytest.raises(DataError, match="row 2, column beverage_g: Beverage is missing"):
+        desk.check()
+    assert not (tmp_path / "shots.jsonl").exists()
+    desk.change(("Sheet", "C"), "beverage_g")
+    said = desk.take_in()
+    assert said.startswith("1 shot taken in from mine.xlsx.")
+    assert read_shots(tmp_path)["beverage_g"].tolist() == [36.0]
+
+
+def test_an_uploaded_file_stays_in_the_folder_whatever_its_name(tmp_path: Path):
+    small_trial(tmp_path)
+    desk = BringModel(tmp_path, Clock())
+    content = b"planned shot,dose,out,tds\n1,17.5,36,9.4\n"
+    desk.keep("..\\..\\../mine.csv", content)
+    assert (tmp_path / "brought/mine.csv").read_bytes() == content
+    assert "1 shot taken in" in desk.take_in()
+    with pytest.raises(DataError, match="no name for a file"):
+        desk.keep("../.bashrc", content)
+
+
+def test_the_check_of_the_measuring_says_what_it_rests_on(bench: ShootModel):
+    desk = CheckModel(bench.folder)
+    assert desk.check().sentences[0].startswith("No cup was read twice yet")
+    pull_until_study(bench)
+    pull(bench)
+    code = read_shots(bench.folder).iloc[-1]["code"]
+    log_readings(bench.folder, code, [9.4, 9.42, 9.38, 9.41, 9.39], NOON, "M1")
+    desk.catch_up()
+    found = desk.check()
+    assert "SD of 0.016 % TDS" in found.sentences[0]  # SD of five readings 0.01 apart: 0.0158
+    assert found.improvements["change"].iloc[0] == "as it is"
+    desk.type_in("dose_step_g", "")
+    with pytest.raises(DataError, match="Step of the dose scale is empty"):
+        desk.check()
