@@ -1,4 +1,4 @@
-"""Budgets against the arithmetic of the method notes, section 2d."""
+"""Budgets against arithmetic done by hand."""
 
 import pytest
 
@@ -15,7 +15,7 @@ def _with(trial: Trial, **parts) -> Trial:
     return Trial.model_validate(values)
 
 
-def test_seventy_six_shots_of_the_notes():
+def test_seventy_six_shots_by_hand():
     # 5 × 10 + 3 references × 3 sessions + 12 dial-in and warm-up + 5 spares = 76, about 1.6 kg.
     trial = make_trial(
         5,

@@ -30,7 +30,7 @@ def test_ratio_power_agrees_with_r(case):
 
 
 def test_sd_intervals_are_those_of_the_chi_square_table():
-    # Notes 4d; any chi-square table (chi2 .975 and .025 on 9 df: 19.023, 2.700).
+    # Any chi-square table (chi2 .975 and .025 on 9 df: 19.023, 2.700).
     assert sd_interval_factors(9) == pytest.approx(
         (np.sqrt(9 / 19.0228), np.sqrt(9 / 2.70039)), rel=1e-5
     )

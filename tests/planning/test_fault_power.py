@@ -84,7 +84,7 @@ def test_rate_detected_has_the_power_asked_for():
 
 
 def test_zero_of_ten_allows_a_quarter():
-    # 1 - 0.05^(1/10), notes and any text on the exact binomial: 26 % one-sided, 31 % two-sided.
+    # 1 - 0.05^(1/10), any text on the exact binomial: 26 % one-sided, 31 % two-sided.
     assert highest_rate_after_zero_faults(10) == pytest.approx(0.2589, abs=5e-5)
     assert rate_interval(0, 10)[1] == pytest.approx(0.3085, abs=5e-5)
     assert shots_to_bound_rate(0.10) == 29

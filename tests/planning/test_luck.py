@@ -1,4 +1,4 @@
-"""Luck: against the notes' simulated figures for five methods of ten shots."""
+"""Luck: against figures simulated beforehand for five methods of ten shots."""
 
 import pytest
 
@@ -14,9 +14,9 @@ def _plan_and_truth():
     return virtual_plan(complete_rows(trial), trial), Truth.level(trial)
 
 
-def test_luck_is_as_large_as_the_notes_found():
-    # Method notes, 4c: five averages of ten shots, SD 0.45: 95 % of gaps below 0.55; largest
-    # over smallest SD 1.7 typically and 2.7 at the 95th percentile, shots independent. The gap is
+def test_luck_is_as_large_as_found_beforehand():
+    # Simulated apart from this code: five averages of ten shots, SD 0.45: 95 % of gaps below 0.55;
+    # largest over smallest SD 1.7 typically and 2.7 at the 95th percentile, shots independent. The gap is
     # free of blocks; the raw SDs here hold session and block noise common to all methods, which
     # pulls the ratio down.
     plan, truth = _plan_and_truth()

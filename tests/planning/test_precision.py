@@ -1,4 +1,4 @@
-"""Half-widths: against the notes' section 4d and against simulated intervals."""
+"""Half-widths: against figures computed beforehand and against simulated intervals."""
 
 import numpy as np
 import pytest

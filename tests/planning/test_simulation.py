@@ -150,7 +150,7 @@ def test_headlines_without_a_test_mislead():
     ahead = headlines(
         simulate(_plan(trial), Truth.level(trial).one_ahead("m2", 0.3), Run(2000, 9)), 0.5
     )
-    # The notes: the true best ahead by 0.3 ranks first in 81 % of trials.
+    # Bechhofer's integral: the true best ahead by 0.3 ranks first in 81 % of trials.
     assert 1 - ahead["wrong"].iloc[2] == pytest.approx(0.81, abs=0.03)
 
 

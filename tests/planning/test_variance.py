@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 from kit.errors import PlanError
+from kit.planning.assurance import sd_range
 from kit.planning.variance import (
     GUESS_DF,
     PastTrial,
@@ -13,6 +14,7 @@ from kit.planning.variance import (
     noise_from_pilot,
     past_trials,
 )
+from kit.shipped import sample_session
 from kit.trial import Noise
 
 
@@ -66,6 +68,16 @@ def test_scatter_between_trials_is_recovered():
     found = noise_from_past_trials(trials)
     assert found.df == pytest.approx(10, abs=1.5)
     assert found.shot_sd == pytest.approx(0.45, abs=0.02)
+
+
+def test_past_trials_in_a_folder_give_back_their_true_noise():
+    # The invented sessions: true shot SD 0.45 and 0.50 (truth.toml beside them); the estimate lies
+    # in its 99 % chi-square range.
+    found = {trial.title: trial for trial in past_trials(sample_session("four_naps").parent)}
+    for title, true in [("Disc and soak", 0.45), ("Seven rivers", 0.50)]:
+        low, high = sd_range(found[title].shot_sd, found[title].df, 0.99)
+        assert low < true < high
+    assert found["Seven rivers"].shots == 112
 
 
 def test_bad_pilots_and_folders_are_refused_in_words(tmp_path):

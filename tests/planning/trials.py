@@ -4,7 +4,7 @@ from kit.trial import Trial
 
 
 def default_trial(**layout) -> Trial:
-    """Five methods, shot SD 0.45, complete blocks, ten shots each: the notes' default."""
+    """Five methods, shot SD 0.45, complete blocks, ten shots each: the default."""
     return make_trial(5, sessions=2, blocks_per_session=5, **layout)
 
 

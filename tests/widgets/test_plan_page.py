@@ -11,6 +11,7 @@ from kit.errors import PlanError
 from kit.planning.answers import answer_table
 from kit.planning.chunks import Run
 from kit.schedule import verify_freeze
+from kit.shipped import sample_session
 from kit.trial import read_trial
 from kit.widgets.plan.model import PLAN_PAGE, PlanModel
 from kit.widgets.plan.pages import answer_page, headline_frame, simulated_frame
@@ -81,6 +82,21 @@ def test_draw_and_seal_leave_a_schedule_a_seal_and_a_page(trial_folder: Path) ->
     assert sealed.short in page
     assert "Seed of the draw: 7" in page
     assert not plan.editable
+
+
+def test_noise_is_taken_from_past_trials_with_its_provenance(trial_folder: Path) -> None:
+    plan = PlanModel(trial_folder)
+    sample = sample_session("seven_rivers")
+    said = plan.take_noise_from(sample.parent)
+    assert "own past trials" in said
+    assert plan.changed
+    plan.save()
+    noise = read_trial(trial_folder).noise
+    assert "Seven rivers" in noise.provenance
+    assert 0.3 < noise.shot_sd < 0.8
+    plan.type_in("shot_sd", "0,5")
+    plan.save()
+    assert read_trial(trial_folder).noise.provenance == "a guess without a source"
 
 
 def test_simulation_is_shown_beside_the_promise(trial_folder: Path) -> None:

@@ -7,6 +7,7 @@ the trial as typed, saved or not.
 from __future__ import annotations
 
 from datetime import datetime
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -22,6 +23,7 @@ from kit.planning.layouts import study_rows
 from kit.planning.plan_page import plan_page
 from kit.planning.refined import simulated_answers, simulated_trial
 from kit.planning.simulated_power import headlines
+from kit.planning.variance import noise_from_past_trials, past_trials
 from kit.planning.virtual import VirtualPlan, virtual_plan
 from kit.schedule import (
     Freeze,
@@ -33,7 +35,7 @@ from kit.schedule import (
     read_freeze,
     read_schedule,
 )
-from kit.trial import Outcome, Trial, trial_from_toml, write_trial
+from kit.trial import Noise, Outcome, Trial, trial_from_toml, write_trial
 from kit.widgets.entry import NumberRule
 from kit.widgets.panel_model import SCHEDULE_FILE, PanelModel
 from kit.widgets.plan.outlook import Outlook, outlook_or_reason
@@ -50,6 +52,7 @@ class PlanModel(PanelModel):
         """Fill the blanks from the trial, and take its layout from the schedule."""
         self.question = self.trial.question if self.trial is not None else ""
         self.rules = _rules(self.trial.primary) if self.trial is not None else {}
+        self.noise = self.trial.noise if self.trial is not None else Noise()
         self.entries = self._saved_entries()
         self.schedule: pd.DataFrame | None = None
         self._rows: pd.DataFrame | None = None
@@ -67,7 +70,11 @@ class PlanModel(PanelModel):
         """Whether something was typed that is not in the file yet."""
         if self.trial is None:
             return False
-        return self.entries != self._saved_entries() or self.question != self.trial.question
+        return (
+            self.entries != self._saved_entries()
+            or self.question != self.trial.question
+            or self.noise != self.trial.noise
+        )
 
     @property
     def drawn(self) -> bool:
@@ -84,6 +91,19 @@ class PlanModel(PanelModel):
         self.entries[name] = text
         self._look_ahead()
         self.touch()
+
+    def take_noise_from(self, folder: Path) -> str:
+        """Take the noise from the finished trials in ``folder``; returns it in words.
+
+        Raises
+        ------
+        PlanError
+            If there is none to learn from.
+        """
+        estimate = noise_from_past_trials(past_trials(folder))
+        self.noise = estimate.as_noise()
+        self.type_in("shot_sd", self.rules["shot_sd"].written(self.noise.shot_sd))
+        return estimate.sentence()
 
     def problems(self) -> list[str]:
         """What is wrong with the blanks, a sentence each."""
@@ -233,7 +253,9 @@ class PlanModel(PanelModel):
         for outcome in values["outcomes"]:
             if outcome["role"] == "primary":
                 outcome["smallest_difference"] = read["smallest_difference"]
-        values["noise"]["shot_sd"] = read["shot_sd"]
+        as_taken = self.entries["shot_sd"] == self.rules["shot_sd"].written(self.noise.shot_sd)
+        typed = {"shot_sd": read["shot_sd"], "provenance": Noise().provenance}
+        values["noise"] = self.noise.model_dump() | ({} if as_taken else typed)
         for name in ("sessions", "blocks_per_session"):
             values["layout"][name] = int(read[name] or 0)
         for name in ("coffee_g", "minutes_per_session"):

@@ -84,7 +84,7 @@ def simulated_frame(answers: pd.DataFrame) -> pd.DataFrame:
             "Question": answers["words"],
             "Promised": [say_chance(chance) for chance in answers["promised"]],
             "Simulated": [
-                f"{say_chance(chance)} ± {say_number(100 * error, 1)}"
+                _with_error(chance, error)
                 for chance, error in zip(answers["chance"], answers["mc_error"], strict=True)
             ],
         }
@@ -98,11 +98,17 @@ def headline_frame(headlines: pd.DataFrame) -> pd.DataFrame:
             "Headline": headlines["headline"],
             "Would appear": [say_chance(share) for share in headlines["appears"]],
             "Would be wrong": [
-                f"{say_chance(share)} ± {say_number(100 * error, 1)}"
+                _with_error(share, error)
                 for share, error in zip(headlines["wrong"], headlines["wrong_error"], strict=True)
             ],
         }
     )
+
+
+def _with_error(chance: float, error: float) -> str:
+    """A chance with its Monte Carlo error in points, where it has one."""
+    shown = say_number(100 * error, 1)
+    return say_chance(chance) if shown == "0.0" else f"{say_chance(chance)} ± {shown}"
 
 
 def _head_cell(shots: float, own: bool) -> Markup:

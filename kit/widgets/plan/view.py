@@ -83,6 +83,7 @@ class PlanView(PanelView):
         for name, field in self._fields.items():
             field.put(plan.entries[name])
             field.enable(plan.editable)
+        self._past.disabled = not plan.editable
         self._save.disabled = not (plan.editable and plan.changed)
         self._draw.disabled = not plan.editable or plan.changed
         self._seal.disabled = not plan.editable or plan.changed or not plan.drawn
@@ -99,10 +100,12 @@ class PlanView(PanelView):
         self._fields = {name: self._field(name) for name in self.plan.rules}
         self._save = main_button("Save the plan")
         self._save.on_click(self.guard(self._save_clicked))
+        self._past = plain_button("Take the SD from my past trials")
+        self._past.on_click(self.guard(self._past_clicked))
         return [
             self._question,
             *(row(*(self._fields[name].widget for name in names)) for names in BLANKS),
-            row(self._save),
+            row(self._save, self._past),
         ]
 
     def _curve_part(self) -> widgets.Widget:
@@ -194,6 +197,10 @@ class PlanView(PanelView):
     def _save_clicked(self, _: widgets.Button) -> None:
         self.plan.save()
         self.status.say("The plan is saved in trial.toml.")
+
+    def _past_clicked(self, _: widgets.Button) -> None:
+        # Past trials stand beside this one.
+        self.status.say(self.plan.take_noise_from(self.plan.folder.resolve().parent))
 
     def _luck_clicked(self, _: widgets.Button) -> None:
         self._seed += 1
