@@ -7,6 +7,7 @@ from functools import partial
 
 import numpy as np
 import pandas as pd
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
@@ -121,8 +122,8 @@ def _draw_table(
             _draw_cell(axes, canvas, (column, row), values[row, column], values)
 
 
-def _draw_cell(  # type: ignore[no-untyped-def]
-    axes, canvas: Canvas, place: tuple[int, int], value: float, values: np.ndarray
+def _draw_cell(
+    axes: Axes, canvas: Canvas, place: tuple[int, int], value: float, values: np.ndarray
 ) -> None:
     """One count on a tile whose shade grows with it."""
     column, row = place

@@ -100,9 +100,9 @@ def _draw(
                  va="bottom", color=canvas.theme.muted)  # fmt: skip
         for place, level in enumerate(second.levels):
             dodge = 0.24 * (place - (len(second.levels) - 1) / 2)
-            _draw_line(axes, canvas, (here[here[second.name] == level],
-                       there[there[second.name] == level]), factors[0],
-                       measure.column, marks[level], dodge)  # fmt: skip
+            tables = (here[here[second.name] == level], there[there[second.name] == level])
+            names, signs = (factors[0], measure.column), (marks[level], dodge)
+            _draw_line(axes, canvas, tables, names, signs)
     draw_key(sheet, keys, sheet.bottom + room)
     return sheet.figure
 
@@ -139,13 +139,17 @@ def _draw_line(
     axes: Axes,
     canvas: Canvas,
     tables: tuple[pd.DataFrame, pd.DataFrame],
-    along: Factor,
-    column: str,
-    mark: Mark,
-    dodge: float,
+    names: tuple[Factor, str],
+    signs: tuple[Mark, float],
 ) -> None:
-    """One level of the second factor: its shots, and its means joined by a line."""
+    """One level of the second factor: its shots, and its means joined by a line.
+
+    ``tables`` are cells and shots, ``names`` the factor along the axis and the column of the
+    measure, ``signs`` the mark of the level and how far it stands beside the tick.
+    """
     cells, shots = tables
+    along, column = names
+    mark, dodge = signs
     low, high = axes.get_ylim()
     x, y = [], []
     for place, level in enumerate(along.levels):

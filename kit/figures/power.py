@@ -10,10 +10,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from kit.figures.key import KeyEntry, draw_key, key_height
-from kit.figures.layout import Sheet, open_sheet, text_width, value_axis, wrap, write_in
+from kit.figures.layout import Sheet, open_sheet, size_in, text_width, value_axis, wrap, write_in
 from kit.figures.picture import Picture, Setting
 from kit.figures.rows import draw_points, is_narrow
-from kit.figures.style import Canvas, method_marks
+from kit.figures.style import Canvas, Mark, method_marks
 from kit.figures.tables import need, say
 
 GOOD_POWER = 0.8
@@ -51,9 +51,8 @@ def power_curves(curves: pd.DataFrame, planned_shots: int, setting: Setting) -> 
 def _draw_curves(
     curves: pd.DataFrame, planned_shots: int, setting: Setting, canvas: Canvas
 ) -> Figure:
-    theme = canvas.theme
     questions = list(dict.fromkeys(curves["question"].astype(str)))
-    marks = method_marks(questions, theme)
+    marks = method_marks(questions, canvas.theme)
     keys = [KeyEntry(one, marks[one]) for one in questions] if is_narrow(canvas) else []
     sheet = open_sheet(
         canvas,
@@ -66,67 +65,87 @@ def _draw_curves(
         20 * canvas.em + key_height(canvas, keys),
         setting.mark,
     )
-    em = sheet.em
+    _draw_lines(sheet, curves, planned_shots, marks, keys)
+    return sheet.figure
+
+
+def _draw_lines(
+    sheet: Sheet,
+    curves: pd.DataFrame,
+    planned_shots: int,
+    marks: dict[str, Mark],
+    keys: list[KeyEntry],
+) -> None:
+    """The axes with a line a question, named at its end, or in a key where there is one."""
+    canvas, em, theme = sheet.canvas, sheet.em, sheet.canvas.theme
     label_room = 0.0
-    if not is_narrow(canvas):
-        widest = max(text_width(one, canvas, 0.95, "bold") for one in questions)
+    if not keys:
+        widest = max(text_width(one, canvas, 0.95, "bold") for one in marks)
         label_room = min(widest, 0.34 * sheet.width) + 0.8 * em
     left, bottom = sheet.left + 3.8 * em, sheet.bottom + key_height(canvas, keys) + 3.2 * em
-    right = sheet.right - label_room
-    axes = sheet.axes(left, bottom, right - left, sheet.top - bottom)
+    axes = sheet.axes(left, bottom, sheet.right - label_room - left, sheet.top - bottom)
     axes.set_xlim(curves["shots"].min(), curves["shots"].max())
     axes.set_ylim(0, 100)
     value_axis(axes, canvas, "Shots a method")
     value_axis(axes, canvas, "Chance of an answer (%)", "y")
-    axes.axhline(100 * GOOD_POWER, color=theme.muted, linewidth=0.08 * canvas.font_pt,
-                 linestyle=(0, (4, 3)))  # fmt: skip
+    thin, dashed = 0.08 * canvas.font_pt, (0, (4, 3))
+    axes.axhline(100 * GOOD_POWER, color=theme.muted, linewidth=thin, linestyle=dashed)
     axes.axvline(planned_shots, color=theme.accent, linewidth=0.16 * canvas.font_pt)
-    ends = []
-    for question in questions:
+    ends = {}
+    for question, mark in marks.items():
         group = curves[curves["question"].astype(str) == question].sort_values("shots")
-        mark = marks[question]
-        power = 100 * group["power"].to_numpy(float)
-        axes.plot(group["shots"], power, color=mark.color, linestyle=mark.linestyle,
-                  linewidth=0.2 * canvas.font_pt, zorder=3)  # fmt: skip
-        if {"lower", "upper"} <= set(group.columns):
-            axes.fill_between(group["shots"], 100 * group["lower"], 100 * group["upper"],
-                              color=mark.color, alpha=0.18, linewidth=0)  # fmt: skip
-        at = float(np.interp(planned_shots, group["shots"], power))
-        draw_points(axes, canvas, [planned_shots], [at], mark, 0.8)
-        ends.append(power[-1])
+        ends[question] = _draw_line(axes, canvas, group, planned_shots, mark)
     if keys:
         draw_key(sheet, keys, sheet.bottom + key_height(canvas, keys))
     else:
-        _label_ends(sheet, axes, questions, ends, (label_room - 0.7 * em, marks))
-    return sheet.figure
+        _label_ends(sheet, axes, ends, label_room - 0.7 * em, marks)
 
 
-def _label_ends(sheet: Sheet, axes: Axes, names: list[str], ends: list[float], rest) -> None:  # type: ignore[no-untyped-def]
+def _draw_line(
+    axes: Axes, canvas: Canvas, group: pd.DataFrame, planned_shots: int, mark: Mark
+) -> float:
+    """One question; returns where its line ends."""
+    power = 100 * group["power"].to_numpy(float)
+    width = 0.2 * canvas.font_pt
+    axes.plot(group["shots"], power, color=mark.color, linestyle=mark.linestyle, linewidth=width,
+              zorder=3)  # fmt: skip
+    if {"lower", "upper"} <= set(group.columns):
+        low, high = 100 * group["lower"], 100 * group["upper"]
+        axes.fill_between(group["shots"], low, high, color=mark.color, alpha=0.18, linewidth=0)
+    at = float(np.interp(planned_shots, group["shots"], power))
+    draw_points(axes, canvas, [planned_shots], [at], mark, 0.8)
+    return float(power[-1])
+
+
+def _label_ends(
+    sheet: Sheet, axes: Axes, ends: dict[str, float], room: float, marks: dict[str, Mark]
+) -> None:
     """The name of each line at its right end, moved apart where ends are close."""
-    label_room, marks = rest
-    canvas, em = sheet.canvas, sheet.em
-    box = axes.get_position()
-    height = box.height * sheet.figure.get_size_inches()[1]
-    wrapped = {name: wrap(name, label_room, canvas, 0.95, "bold", 3) for name in names}
-    order = np.argsort(ends, kind="stable")
-    needed = {
-        name: (len(lines) * 1.15 + 0.35) * em * 100 / height for name, lines in wrapped.items()
-    }
-    floor = -3.0
-    places: dict[str, float] = {}
-    for index in order:
-        name = names[index]
-        places[name] = max(ends[index], floor + needed[name] / 2)
-        floor = places[name] + needed[name] / 2
-    ceiling = 103.0
-    for index in order[::-1]:
-        name = names[index]
-        places[name] = min(places[name], ceiling - needed[name] / 2)
-        ceiling = places[name] - needed[name] / 2
-    x = axes.get_xlim()[1]
-    width = x - axes.get_xlim()[0]
+    canvas = sheet.canvas
+    per_em = 100 * sheet.em / size_in(axes)[1]
+    wrapped = {name: wrap(name, room, canvas, 0.95, "bold", 3) for name in ends}
+    heights = {name: (len(lines) * 1.15 + 0.35) * per_em for name, lines in wrapped.items()}
+    places = moved_apart(ends, heights, (-3.0, 103.0))
+    low, high = axes.get_xlim()
+    x = high + 0.015 * (high - low)
     for name, lines in wrapped.items():
         for number, line in enumerate(lines):
-            y = places[name] + ((len(lines) - 1) / 2 - number) * 1.15 * em * 100 / height
-            write_in(axes, canvas, x + 0.015 * width, y, line, size=0.95, color=marks[name].color,
-                     weight="bold")  # fmt: skip
+            y = places[name] + ((len(lines) - 1) / 2 - number) * 1.15 * per_em
+            looks = {"color": marks[name].color, "weight": "bold"}
+            write_in(axes, canvas, x, y, line, size=0.95, **looks)
+
+
+def moved_apart(
+    wanted: dict[str, float], heights: dict[str, float], ends: tuple[float, float]
+) -> dict[str, float]:
+    """Places as near as may be to those wanted, so that no two labels touch; inside ``ends``."""
+    order = sorted(wanted, key=lambda name: wanted[name])
+    places: dict[str, float] = {}
+    floor, ceiling = ends
+    for name in order:
+        places[name] = max(wanted[name], floor + heights[name] / 2)
+        floor = places[name] + heights[name] / 2
+    for name in reversed(order):
+        places[name] = min(places[name], ceiling - heights[name] / 2)
+        ceiling = places[name] - heights[name] / 2
+    return places

@@ -6,6 +6,7 @@ from functools import partial
 
 import numpy as np
 import pandas as pd
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from kit.figures.layout import (
@@ -85,7 +86,7 @@ def _draw(chart: pd.DataFrame, measure: Measure, setting: Setting, canvas: Canva
     return sheet.figure
 
 
-def _draw_sessions(axes, canvas: Canvas, chart: pd.DataFrame, at: np.ndarray) -> None:  # type: ignore[no-untyped-def]
+def _draw_sessions(axes: Axes, canvas: Canvas, chart: pd.DataFrame, at: np.ndarray) -> None:
     """The shots of each session, joined; a line between sessions."""
     theme = canvas.theme
     top = axes.get_ylim()[1]

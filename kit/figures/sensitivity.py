@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import partial
+from typing import Any
 
 import pandas as pd
 from matplotlib.axes import Axes
@@ -20,7 +21,7 @@ from kit.figures.tables import each, need, say, say_range, say_unit
 from kit.figures.verdicts import (
     ROW_EM,
     difference_margin,
-    draw_sign_at,
+    draw_signs,
     draw_verdict_rows,
     verdict_kind,
     verdict_sign,
@@ -115,8 +116,8 @@ def sensitivity_grid(table: pd.DataFrame, measure: Measure, setting: Setting) ->
     )
 
 
-def _kind(row: object) -> str:
-    return verdict_kind(row.verdict)  # type: ignore[attr-defined]
+def _kind(row: Any) -> str:
+    return verdict_kind(row.verdict)
 
 
 def _draw_grid(table: pd.DataFrame, measure: Measure, setting: Setting, canvas: Canvas) -> Figure:
@@ -193,8 +194,10 @@ def _draw_cells(
     axes: Axes, canvas: Canvas, row: int, group: pd.DataFrame, variants: list[str]
 ) -> None:
     planned = verdict_kind(group["verdict"].iloc[0])
+    places: dict[str, list[int]] = {}
     for entry in each(group):
         column = variants.index(str(entry.variant))
+        places.setdefault(verdict_kind(entry.verdict), []).append(column)
         if verdict_kind(entry.verdict) != planned:
             axes.add_patch(
                 Rectangle(
@@ -206,4 +209,5 @@ def _draw_cells(
                     linewidth=0.13 * canvas.font_pt,
                 )
             )
-        draw_sign_at(axes, canvas, column, row, verdict_sign(entry.verdict, canvas))
+    for kind, columns in places.items():
+        draw_signs(axes, canvas, columns, [row] * len(columns), verdict_sign(kind, canvas))

@@ -106,9 +106,16 @@ def draw_estimate(
 
 def draw_sign_at(axes: Axes, canvas: Canvas, x: float, y: float, sign: Sign) -> None:
     """The sign of a verdict at data coordinates."""
+    draw_signs(axes, canvas, [x], [y], sign)
+
+
+def draw_signs(
+    axes: Axes, canvas: Canvas, x: Sequence[float], y: Sequence[float], sign: Sign
+) -> None:
+    """The same sign at several places."""
     axes.plot(
-        [x],
-        [y],
+        x,
+        y,
         linestyle="none",
         marker=sign.marker,
         markersize=0.66 * canvas.font_pt * sign.growth,
