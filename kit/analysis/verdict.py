@@ -64,6 +64,23 @@ def verdict_with_equivalence(
     return inside if inside == "same within the SDM" else verdict(*interval, smallest_difference)
 
 
+def verdict_with_test(
+    lower: float,
+    upper: float,
+    p_adjusted: float,
+    smallest_difference: float,
+    alpha: float = 0.05,
+) -> Verdict:
+    """:func:`verdict`, where "different" must also stand in a test that is exact.
+
+    For fault rates: Newcombe's interval of a few shots is a little short (two methods of 12 shots
+    and a true rate of 0.4 are called different in 7 % of trials by the interval alone, in 2 % with
+    the exact test beside it; see the benchmark).
+    """
+    said = verdict(lower, upper, smallest_difference)
+    return "cannot tell" if said == "different" and not p_adjusted < alpha else said
+
+
 def ratio_verdict(lower: float, upper: float, smallest_ratio: float) -> Verdict:
     """The verdict on a ratio (of two SDs): :func:`verdict` on the logarithms.
 

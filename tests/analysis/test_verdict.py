@@ -10,7 +10,12 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy import stats
 
-from kit.analysis.verdict import ratio_verdict, verdict, verdict_with_equivalence
+from kit.analysis.verdict import (
+    ratio_verdict,
+    verdict,
+    verdict_with_equivalence,
+    verdict_with_test,
+)
 from kit.errors import DataError
 
 LIMITS = st.floats(-5, 5, allow_nan=False)
@@ -70,6 +75,13 @@ def test_equivalence_only_ever_adds_the_same(middle, reach, share, sdm):
     inner = (middle - share * reach, middle + share * reach)
     plain, wider = verdict(*outer, sdm), verdict_with_equivalence(outer, inner, sdm)
     assert wider in (plain, "same within the SDM")
+
+
+def test_an_exact_test_can_only_take_a_difference_back():
+    assert verdict_with_test(0.1, 0.9, 0.03, 0.5) == "different"
+    assert verdict_with_test(0.1, 0.9, 0.06, 0.5) == "cannot tell"
+    assert verdict_with_test(0.1, 0.9, math.nan, 0.5) == "cannot tell"
+    assert verdict_with_test(0.1, 0.3, 0.9, 0.5) == "same within the SDM"
 
 
 def test_a_ratio_down_to_zero_or_up_to_infinity_is_allowed():

@@ -24,7 +24,12 @@ from scipy import stats
 
 from kit.analysis.defects import fault_differences
 from kit.analysis.repeatability import spread_ratios
-from kit.analysis.verdict import ratio_verdict, verdict, verdict_with_equivalence
+from kit.analysis.verdict import (
+    ratio_verdict,
+    verdict,
+    verdict_with_equivalence,
+    verdict_with_test,
+)
 
 BLOCKS, SHOT_SD, SDM = 12, 0.45, 0.5
 MEANS = {
@@ -106,9 +111,10 @@ def _wrong_ratio(lower: float, upper: float, ratio: float, truth: float) -> bool
     return said == "same within the SDM" and max(truth, 1 / truth) >= 1.5
 
 
-def faults(rates: list[float], trials: int, rng: np.random.Generator) -> float:
+def faults(rates: list[float], trials: int, rng: np.random.Generator) -> dict[str, float]:
     """Share of trials with any wrong verdict on fault rates; SDM 20 percentage points."""
-    k, wrong = len(rates), 0
+    k = len(rates)
+    wrong = {"interval alone": 0, "with the exact test": 0}
     for _ in range(trials):
         seen = (rng.uniform(size=(BLOCKS, k)) < np.array(rates)).astype(int)
         table = pd.DataFrame(
@@ -118,15 +124,22 @@ def faults(rates: list[float], trials: int, rng: np.random.Generator) -> float:
                 "faults": seen.ravel(),
             }
         )
-        for row in fault_differences(table, strata="block").itertuples():
-            true = rates[int(row.a)] - rates[int(row.b)]
-            said = verdict(row.lower, row.upper, 0.2)
-            if (said == "different" and np.sign(row.difference) != np.sign(true)) or (
-                said == "same within the SDM" and abs(true) >= 0.2 - 1e-12
-            ):
-                wrong += 1
-                break
-    return wrong / trials
+        found = fault_differences(table, strata="block")
+        truth = np.array(
+            [rates[int(a)] - rates[int(b)] for a, b in zip(found.a, found.b, strict=True)]
+        )
+        alone = [verdict(row.lower, row.upper, 0.2) for row in found.itertuples()]
+        tested = [
+            verdict_with_test(row.lower, row.upper, row.p_adjusted, 0.2)
+            for row in found.itertuples()
+        ]
+        for rule, said in (("interval alone", alone), ("with the exact test", tested)):
+            different = (np.array(said) == "different") & (
+                np.sign(found.difference) != np.sign(truth)
+            )
+            same = (np.array(said) == "same within the SDM") & (np.abs(truth) >= 0.2 - 1e-12)
+            wrong[rule] += bool((different | same).any())
+    return {rule: count / trials for rule, count in wrong.items()}
 
 
 def main() -> None:
@@ -135,7 +148,7 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true")
     parser.add_argument("--json", action="store_true")
     options = parser.parse_args()
-    many, few = (2_000, 50) if options.quick else (20_000, 1_000)
+    many, few = (2_000, 50) if options.quick else (20_000, 400)
     rng = np.random.default_rng(3)
     result: dict[str, object] = {"trials_means": many, "trials_others": few}
     for sd in (SHOT_SD, SHOT_SD / 2.5):
