@@ -1,0 +1,95 @@
+"""The bundle's own description, judged by the validators of the two standards.
+
+Frictionless (package ``frictionless``) checks every table against its schema; ``rocrate`` reads
+the crate as RO-Crate 1.1 and finds every file.
+"""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from kit.bundle import write_bundle
+from kit.bundle.archive import unpack
+from kit.bundle.metadata import CRATE, PACKAGE
+from kit.errors import BundleError
+
+
+@pytest.fixture(scope="module")
+def unpacked(published_four_naps: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("unpacked")
+    for name, content in unpack(write_bundle(published_four_naps)).items():
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
+    return folder
+
+
+def test_every_table_fits_its_schema(unpacked: Path) -> None:
+    frictionless = pytest.importorskip("frictionless")
+    package = frictionless.Package(str(unpacked / PACKAGE))
+    report = package.validate()
+    assert report.valid, report.flatten(["type", "note"])
+    assert {resource.name for resource in package.resources} >= {"shots", "schedule", "deviations"}
+    fields = {field.name: field for field in package.get_resource("shots").schema.fields}
+    assert "Unit: g" in fields["dose_g"].description
+
+
+def test_the_crate_describes_every_file(unpacked: Path) -> None:
+    crate_module = pytest.importorskip("rocrate.rocrate")
+    crate = crate_module.ROCrate(str(unpacked))
+    described = {entity.id for entity in crate.data_entities}
+    on_disk = {
+        path.relative_to(unpacked).as_posix()
+        for path in unpacked.rglob("*")
+        if path.is_file() and path.name != CRATE
+    }
+    assert described == on_disk
+    assert crate.root_dataset["license"].id.startswith("https://creativecommons.org/licenses/by/4")
+    graph = json.loads((unpacked / CRATE).read_text(encoding="utf-8"))["@graph"]
+    descriptor = next(entry for entry in graph if entry["@id"] == CRATE)
+    assert descriptor["conformsTo"]["@id"] == "https://w3id.org/ro/crate/1.1"
+
+
+def test_the_readme_tells_a_stranger_what_to_do(unpacked: Path) -> None:
+    text = (unpacked / "README.md").read_text(encoding="utf-8")
+    for words in (
+        "An invented example",
+        "fairpull reproduce",
+        "fairpull new",
+        "Creative Commons",
+        "Seal:",
+    ):
+        assert words in text
+
+
+def test_an_unknown_licence_and_missing_results_are_refused(
+    published_four_naps: Path, samples: Path
+) -> None:
+    with pytest.raises(BundleError, match="not a licence offered here"):
+        write_bundle(published_four_naps, "GPL")
+    with pytest.raises(BundleError, match="has no results yet"):
+        write_bundle(samples / "disc_and_soak")
+
+
+@pytest.mark.parametrize(
+    ("locale", "zone", "threads"), [("C", "Pacific/Auckland", "1"), ("C.UTF-8", "UTC", "2")]
+)
+def test_numbers_match_elsewhere(
+    published_four_naps: Path, tmp_path: Path, locale: str, zone: str, threads: str
+) -> None:
+    """In another process, folder, locale and time zone, with one and with two BLAS threads."""
+    bundle = write_bundle(published_four_naps)
+    environment = os.environ | {
+        "LC_ALL": locale, "TZ": zone, "OPENBLAS_NUM_THREADS": threads,
+    }  # fmt: skip
+    done = subprocess.run(
+        [sys.executable, "-m", "kit", "reproduce", str(bundle), "--json"],
+        cwd=tmp_path, env=environment, capture_output=True, text=True, check=False,
+        encoding="utf-8",
+    )  # fmt: skip
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert json.loads(done.stdout)["matches"] is True
