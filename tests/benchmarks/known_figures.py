@@ -32,7 +32,7 @@ Row = tuple[str, float, float]
 WHY = {
     "shots for 10 % v 30 %": "ours: 69 reaches 0.8073 by full enumeration with scipy's own test",
     "shots for 10 % v 50 %": "ours: 23 reaches 0.8114 by full enumeration with scipy's own test",
-    "best ahead by 0.2 first at 10": "ours: 0.6240 by the integral, and by scipy's multivariate normal",
+    "best ahead by 0.2 first at 10": "ours: 0.6240 by integral and by scipy's multivariate normal",
 }
 _DETECTED = {
     0.3: (0.50, {0.3: 27, 0.5: 11, 0.75: 6, 1.0: 4}),

@@ -31,7 +31,8 @@ def test_default_trial_answers_as_computed_beforehand():
     table = answer_table(default_trial())
     assert _chance(table, "same", 10) == pytest.approx(0.57, abs=0.005)
     # The 15 % known beforehand is Fisher's test without blocks; the analysis compares within
-    # blocks of one shot each, which finds 40 % against 10 % in half as many trials (test_fault_power.py).
+    # blocks of one shot each, which finds 40 % against 10 % in half as many trials
+    # (test_fault_power.py).
     assert _chance(table, "faults", 10) == pytest.approx(
         fisher_power(0.4, 0.1, 10, 10) / 2, abs=0.002
     )
