@@ -221,13 +221,16 @@ def statsmodels_wald(case: Case, rng: np.random.Generator, fits: int) -> dict[st
                 warnings.simplefilter("ignore")  # its own warnings; convergence is counted
                 fit = MixedLM.from_formula(formula, frame, groups="one", vc_formula=parts).fit()
             covariance = np.asarray(fit.cov_params())[: len(names), : len(names)]
-            se = np.sqrt(np.einsum("ca,ab,cb->c", rows, covariance, rows))
-            z = rows @ np.asarray(fit.fe_params) / se
+            variance = np.einsum("ca,ab,cb->c", rows, covariance, rows)
+            estimate = rows @ np.asarray(fit.fe_params)
         except (np.linalg.LinAlgError, ValueError):
             failed += 1
             continue
+        if not np.all(variance > 0.0):  # it prints no standard error, or NaN
+            failed += 1
+            continue
         failed += not fit.converged
-        missed.append(np.abs(z) > Z)
+        missed.append(np.abs(estimate) > Z * np.sqrt(variance))
     counted = np.array(missed, dtype=bool).T
     return {
         "fits": fits,
