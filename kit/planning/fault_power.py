@@ -159,7 +159,7 @@ def _matched_power(rate_a: float, rate_b: float, blocks: int, alpha: float) -> f
         if most >= 0 and weight > 0:
             tail = _binomial(m, only_a / discordant)
             power += weight * float(tail[: most + 1].sum() + tail[m - most :].sum())
-    return min(power, 1.0)
+    return float(min(power, 1.0))
 
 
 def _most_in_tail(m: int, tail: float) -> int:

@@ -17,8 +17,8 @@ def _plan_and_truth():
 def test_luck_is_as_large_as_found_beforehand():
     # Simulated apart from this code: five averages of ten shots, SD 0.45: 95 % of gaps below 0.55;
     # largest over smallest SD 1.7 typically and 2.7 at the 95th percentile, shots independent. The
-    # gap is free of blocks; the raw SDs here hold session and block noise common to all methods, which
-    # pulls the ratio down.
+    # gap is free of blocks; the raw SDs here hold session and block noise common to all methods,
+    # which pulls the ratio down.
     plan, truth = _plan_and_truth()
     found = luck_summary(plan, truth, seed=3, trials=20_000)
     assert found.gap_high == pytest.approx(0.55, abs=0.01)
