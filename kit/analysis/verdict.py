@@ -74,7 +74,7 @@ def verdict_with_test(
     """:func:`verdict`, where "different" must also stand in a test that is exact.
 
     For fault rates: Newcombe's interval of a few shots is a little short (two methods of 12 shots
-    and a true rate of 0.4 are called different in 7 % of trials by the interval alone, in 2 % with
+    and a true rate of 0.4 are called different in 7.5 % of trials by the interval alone, in 0.8 % with
     the exact test beside it; see the benchmark).
     """
     said = verdict(lower, upper, smallest_difference)
