@@ -58,7 +58,7 @@ def verdict_with_equivalence(
     ``interval`` is the 95 % simultaneous interval and decides "different"; ``equivalence`` the
     90 % simultaneous interval, whose place inside ±SDM is the pair of one-sided 5 % tests
     (Schuirmann 1987). It says "the same" far more often than :func:`verdict`; each kind of wrong
-    verdict keeps to 5 % in a family, both together need not (see the benchmark).
+    verdict keeps to 5 % in a family; both together ran to 5.4 % at worst (see the benchmark).
     """
     inside = verdict(*equivalence, smallest_difference)
     return inside if inside == "same within the SDM" else verdict(*interval, smallest_difference)
@@ -73,9 +73,9 @@ def verdict_with_test(
 ) -> Verdict:
     """:func:`verdict`, where "different" must also stand in a test that is exact.
 
-    For fault rates: Newcombe's interval of a few shots is a little short (two methods of 12 shots
-    and a true rate of 0.4 are called different in 7.5 % of trials by the interval alone, in 0.8 % with
-    the exact test beside it; see the benchmark).
+    For fault rates: Newcombe's interval of a few shots is a little short. Two methods of 12 shots
+    with the same true rate of 0.4 are called different in 7.5 % of simulated trials by the
+    interval alone, in 0.8 % with the exact test beside it (see the benchmark).
     """
     said = verdict(lower, upper, smallest_difference)
     return "cannot tell" if said == "different" and not p_adjusted < alpha else said
