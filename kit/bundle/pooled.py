@@ -2,48 +2,87 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from scipy import stats
 
-from kit.analysis.pooling import pool
+from kit.analysis.pooling import Pooled, pool
 from kit.bundle.reproduce import Reproduction, reproduce
 from kit.errors import BundleError
+from kit.figures import Picture, Setting, measure_of, replications
+from kit.trial import Trial
 
 
-def kitchen_differences(bundles: list[Path]) -> pd.DataFrame:
-    """The primary differences of every bundle, recomputed: ``kitchen, a, b, estimate, se``.
+@dataclass(frozen=True)
+class PooledTrial:
+    """The primary differences of several kitchens and their pool.
+
+    ``kitchens``: ``kitchen, a, b, estimate, se, lower, upper`` (95 %, one comparison at a time).
+    ``pooled``: one :class:`Pooled` for each comparison.
+    """
+
+    trial: Trial
+    kitchens: pd.DataFrame
+    pooled: dict[tuple[str, str], Pooled]
+
+    def table(self) -> pd.DataFrame:
+        """One row a comparison: ``a, b`` and the fields of :class:`Pooled`."""
+        rows = [{"a": a, "b": b} | asdict(found) for (a, b), found in self.pooled.items()]
+        return pd.DataFrame(rows)
+
+    def pictures(self) -> list[Picture]:
+        """A forest figure for each comparison."""
+        measure = measure_of(self.trial.primary.measure)
+        sdm = self.trial.primary.smallest_difference
+        pictures = []
+        for (a, b), found in self.pooled.items():
+            rows = self.kitchens[(self.kitchens["a"] == a) & (self.kitchens["b"] == b)]
+            setting = Setting(
+                tuple(self.trial.method_names), f"{a} against {b}, kitchen by kitchen"
+            )
+            picture = replications(rows, found, measure, sdm, setting)
+            name = f"kitchens_{a}_{b}".replace(" ", "_").replace("/", "_")
+            pictures.append(Picture(name, picture.alt, picture.draw))
+        return pictures
+
+
+def pool_bundles(bundles: list[Path]) -> PooledTrial:
+    """Reproduce every bundle and pool their primary differences.
 
     Raises
     ------
     BundleError
         If a bundle does not reproduce, has no answer to the primary question, or asks another
         question than the first.
+    ModelError
+        If fewer than two bundles are given.
     """
-    tables = []
-    first: Reproduction | None = None
-    for path in bundles:
-        found = reproduce(path)
-        first = first or found
-        _check_same_question(path, found, first)
-        primary = found.results.analysis.primary
-        if primary is None or "se" not in primary.differences:
-            raise BundleError(f"{path.name} has no mean difference to pool.")
-        rows = primary.differences[["a", "b", "estimate", "se"]]
-        tables.append(rows.assign(kitchen=path.stem))
-    return pd.concat(tables, ignore_index=True)[["kitchen", "a", "b", "estimate", "se"]]
+    found = [reproduce(path) for path in bundles]
+    for path, one in zip(bundles, found, strict=True):
+        _check_same_question(path, one, found[0])
+    kitchens = pd.concat(
+        [_differences(path, one) for path, one in zip(bundles, found, strict=True)],
+        ignore_index=True,
+    )
+    pooled = {
+        (str(a), str(b)): pool(np.asarray(rows["estimate"]), np.asarray(rows["se"]))
+        for (a, b), rows in kitchens.groupby(["a", "b"], sort=False)
+    }
+    return PooledTrial(found[0].results.trial, kitchens, pooled)
 
 
-def pool_bundles(bundles: list[Path]) -> pd.DataFrame:
-    """One row a comparison: ``a, b`` and the columns of :class:`kit.analysis.pooling.Pooled`."""
-    table = kitchen_differences(bundles)
-    rows = []
-    for (a, b), group in table.groupby(["a", "b"], sort=False):
-        pooled = pool(np.asarray(group["estimate"]), np.asarray(group["se"]))
-        rows.append({"a": a, "b": b, **asdict(pooled)})
-    return pd.DataFrame(rows)
+def _differences(path: Path, found: Reproduction) -> pd.DataFrame:
+    primary = found.results.analysis.primary
+    if primary is None or "se" not in primary.differences:
+        raise BundleError(f"{path.name} has no mean difference to pool.")
+    table = primary.differences[["a", "b", "estimate", "se", "df"]].copy()
+    reach = stats.t.ppf(0.975, table["df"].to_numpy(float)) * table["se"]
+    table["lower"], table["upper"] = table["estimate"] - reach, table["estimate"] + reach
+    table.insert(0, "kitchen", path.stem)
+    return table.drop(columns="df")
 
 
 def _check_same_question(path: Path, found: Reproduction, first: Reproduction) -> None:

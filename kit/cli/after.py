@@ -61,18 +61,27 @@ def verify(bundle: Path, seal: str) -> Answer:
     return Answer(sentence, {"matches": matches}, 0 if matches else 1)
 
 
-def pool(bundles: list[Path]) -> Answer:
-    """Combine the primary differences of several bundles of the same trial."""
+def pool(bundles: list[Path], to: Path) -> Answer:
+    """Combine the primary differences of several bundles; writes tables and forest figures."""
     from kit.bundle.pooled import pool_bundles
+    from kit.figures import save_picture
+    from kit.files import write_atomically
+    from kit.results.tables import csv_of
 
-    table = pool_bundles(bundles)
+    found = pool_bundles(bundles)
+    table = found.table()
+    write_atomically(to / "kitchens.csv", csv_of(found.kitchens))
+    write_atomically(to / "pooled.csv", csv_of(table))
+    for picture in found.pictures():
+        save_picture(picture, to, "page")
     lines = [
-        f"{row.a} − {row.b}: {row.estimate:+.2f} ({row.lower:+.2f} to {row.upper:+.2f}) over "
-        f"{row.kitchens} kitchens; in your kitchen probably {row.prediction_lower:+.2f} to "
-        f"{row.prediction_upper:+.2f}"
-        for row in table.itertuples()
+        f"{a} − {b}: {one.estimate:+.2f} ({one.lower:+.2f} to {one.upper:+.2f}) over "
+        f"{one.kitchens} kitchens; in one further kitchen, yours say, between "
+        f"{one.prediction_lower:+.2f} and {one.prediction_upper:+.2f}."
+        for (a, b), one in found.pooled.items()
     ]
-    return Answer("\n".join(lines), {"pooled": table.to_dict("records")})
+    lines += ["", f"Tables and forest figures: {to}"]
+    return Answer("\n".join(lines), {"pooled": table.to_dict("records"), "folder": str(to)})
 
 
 def _say_progress(text: str) -> None:

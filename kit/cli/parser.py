@@ -144,6 +144,10 @@ def _add_bundles(commands: argparse._SubParsersAction[Parser]) -> None:
         commands, "pool", "combine several bundles of the same trial", "kit.cli.after:pool"
     )
     pool.add_argument("bundles", type=Path, nargs="+", metavar="BUNDLE")
+    pool.add_argument(
+        "--to", type=Path, default=Path("pooled"), metavar="FOLDER",
+        help="where tables and figures go (default: pooled)",
+    )  # fmt: skip
 
 
 def _command(
