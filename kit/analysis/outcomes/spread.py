@@ -6,7 +6,7 @@ import pandas as pd
 
 from kit.analysis.designed_model import error_columns, measured
 from kit.analysis.outcomes.pairwise import not_shown_worse
-from kit.analysis.repeatability import method_spread, spread_ratios
+from kit.analysis.repeatability import method_spread, spread_ratios, spread_test
 from kit.analysis.result import DIFFERENCE_COLUMNS, GROUP_COLUMNS, OutcomeResult
 from kit.analysis.verdict import ratio_verdict
 from kit.trial import Outcome, Trial
@@ -36,12 +36,26 @@ def spread_outcome(
         groups=groups[GROUP_COLUMNS],
         differences=ratios[DIFFERENCE_COLUMNS],
         may_be_best=not_shown_worse(groups["method"], ratios, outcome, null=1.0),
-        tests=pd.DataFrame(columns=["test", "statistic", "df", "p"]),
+        tests=_whole_test(rows, outcome.measure, errors),
         set_aside=tuple(aside),
         notes=(
-            "Standard deviations from one model with a residual SD of its own for each method "
-            "(REML), adjusted for the layout; never ranges.",
+            "Standard deviations of what is left after the layout's sessions and blocks, never "
+            "ranges; chi-square and F intervals corrected for shots that are not normal (Box and "
+            "Andersen 1955).",
             "Intervals of the ratios are simultaneous over all pairs (Bonferroni); each SD's own "
             "interval is not.",
         ),
+    )
+
+
+def _whole_test(rows: pd.DataFrame, measure: str, errors: tuple[str, ...]) -> pd.DataFrame:
+    """Whether the methods differ in consistency at all."""
+    found = spread_test(rows, measure, errors)
+    return pd.DataFrame(
+        {
+            "test": ["Bartlett's test of equal spread, corrected for kurtosis"],
+            "statistic": [found.statistic],
+            "df": [f"{found.df:g}"],
+            "p": [found.p],
+        }
     )
