@@ -18,6 +18,8 @@ import numpy as np
 import pandas as pd
 
 from kit.deviations import deviations_from_log, write_deviations
+from kit.results import compute_blind_results, lock_analysis
+from kit.results.write import findings_text
 from kit.schedule import draw_schedule, freeze_trial, write_schedule
 from kit.shotlog import Event, append_events, fold, new_event, read_shots, run_order, write_tables
 from kit.trial import Trial, read_trial
@@ -26,7 +28,7 @@ from sample_sessions.tastings import invented_tastings
 HERE = Path(__file__).parent
 NAMES = ("four_naps", "disc_and_soak", "seven_rivers")
 MADE = ("schedule.csv", "freeze.json", "shots.jsonl", "shots.csv", "readings.csv", "tastings.csv",
-        "deviations.csv")  # fmt: skip
+        "deviations.csv", "analysis_lock.json")  # fmt: skip
 # So that the ids of events, random in a real log, are the same each time the samples are made.
 NAMESPACE = uuid.UUID("6f1d1f7e-2f0a-4f5e-9c3b-0d6a3c1b9e57")
 MINUTES_A_SHOT = 5
@@ -77,6 +79,8 @@ def make_sample(folder: Path) -> None:
     append_events(folder, bench.events)
     write_tables(folder)
     write_deviations(deviations_from_log(trial, schedule, read_shots(folder)), folder)
+    settled = datetime.fromisoformat(bench.events[-1].at) + timedelta(hours=1)
+    lock_analysis(folder, findings_text(compute_blind_results(folder)), settled, "P2")
 
 
 def pull_everything(bench: Bench, schedule: pd.DataFrame, start: datetime) -> None:
