@@ -105,7 +105,7 @@ def test_an_own_trial_from_new_to_seal(tmp_path: Path, capsys: pytest.CaptureFix
     assert "Seal: " in out
     code, _, err = run(capsys, "schedule", folder)
     assert code == 2
-    assert "sealed and its order stands" in err
+    assert "This plan is sealed" in err
 
 
 def test_a_repeat_starts_from_a_bundle(

@@ -99,23 +99,3 @@ def test_shot_arithmetic(trial_folder: Path) -> None:
     assert bench.tolerance_verdict().startswith("Out of tolerance")
     bench.type_in("beverage_g", "371")
     assert bench.computed()["Brew ratio"] == "–"
-
-
-def test_outcomes_are_listed_with_their_margins(trial_folder: Path) -> None:
-    table = AnalyseModel(trial_folder).outcomes()
-    assert list(table["Smallest difference that matters"]) == [
-        "0.5 points",
-        "1.5 times",
-        "20 percentage points",
-    ]
-    assert table["Part"].iloc[0] == "primary"
-
-
-def test_result_files_are_found(trial_folder: Path) -> None:
-    assert PublishModel(trial_folder).unmet() == [
-        "There are no results yet. Make them in 3_analyse."
-    ]
-    (trial_folder / "results").mkdir()
-    (trial_folder / "results" / "report.html").write_text("x", encoding="utf-8")
-    assert PublishModel(trial_folder).files() == ["results/report.html"]
-    assert PublishModel(trial_folder).unmet() == []
