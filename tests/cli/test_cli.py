@@ -152,6 +152,7 @@ def test_a_mistake_is_one_sentence_and_exit_2(
         (",17.5", ",97.5", ["shots.csv", "dose_g", "97.5"]),
         ("Fjord", "Fiord", ["shots.csv", "method", "Fiord"]),
         (",study,", ",studio,", ["shots.csv", "role", "studio"]),
+        ("2026-05-04T08:50", "2026-05-01T08:50", ["pulled_at", "before the plan was frozen"]),
     ],
 )
 def test_a_wrong_table_is_refused_with_row_and_column(

@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 
 from kit.errors import Complaint, TableError
+from kit.schedule import is_sealed, read_freeze
 from kit.shotlog.entries import log_imported
 from kit.shotlog.events import Event
 from kit.shotlog.importing.cells import read_sheets
@@ -68,6 +69,7 @@ def import_shots(
     schedule: pd.DataFrame | None = None,
     mapping: Mapping | None = None,
     zone: tzinfo | None = None,
+    freeze_time: datetime | None = None,
 ) -> ImportedShots:
     """The shots of a file, each value exactly as meant.
 
@@ -81,6 +83,8 @@ def import_shots(
         As shown and perhaps changed by the person; left out, the file is understood afresh.
     zone
         Time zone of times that carry none.
+    freeze_time
+        When the plan was sealed; a shot pulled before it is complained about.
 
     Raises
     ------
@@ -97,7 +101,7 @@ def import_shots(
     if schedule is not None:
         complaints += _match_with_schedule(rows, schedule)
     for place, row in rows:
-        complaints += row_complaints({**row, **_mean_tds(row)}, place, trial, None)
+        complaints += row_complaints({**row, **_mean_tds(row)}, place, trial, freeze_time)
     for name in ("shot", "planned_shot"):
         complaints += doubled_values(rows, name)
     complaints += _half_known(rows)
@@ -123,7 +127,10 @@ def import_into(folder: Path, path: Path, at: datetime, by: str) -> ImportedShot
     Times without a zone are taken as in the zone of ``at``. Raises as ``import_shots`` does, and
     then nothing is written.
     """
-    imported = import_shots(path, read_trial(folder), schedule_of(folder), zone=at.tzinfo)
+    sealed = datetime.fromisoformat(read_freeze(folder).at) if is_sealed(folder) else None
+    imported = import_shots(
+        path, read_trial(folder), schedule_of(folder), zone=at.tzinfo, freeze_time=sealed
+    )
     log_import(folder, imported, at, by)
     return imported
 
