@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from kit.figures.measure import Measure
-from kit.figures.pairs import Comparison, pairs_picture
+from kit.figures.pairs import Comparison, pair_name, pairs_picture
 from kit.figures.picture import Picture, Setting
 from kit.figures.tables import each, need, say, say_range, say_unit
 from kit.figures.verdicts import difference_margin, ratio_margin
@@ -52,7 +52,8 @@ def differences(pairs: pd.DataFrame, measure: Measure, sdm: float, setting: Sett
         band=f"less than ±{band}, the smallest difference that matters (SDM), set in advance.",
     )
     parts = [
-        f"{row.a} minus {row.b}: {say_unit(say(row.estimate, decimals, True), unit)} "
+        f"{pair_name(row.a, row.b, 'minus')}: "
+        f"{say_unit(say(row.estimate, decimals, True), unit)} "
         f"({setting.percent} interval {say_range(row.lower, row.upper, decimals, True)}), "
         f"{row.verdict}"
         for row in each(pairs)
@@ -135,8 +136,8 @@ def fault_differences(table: pd.DataFrame, sdm: float, setting: Setting) -> Pict
     columns = ["difference", "lower", "upper"]
     scaled = table.assign(**{name: 100 * table[name] for name in columns})
     parts = [
-        f"{row.a} minus {row.b}: {say(row.difference, 0, True)} points ({setting.percent} "
-        f"interval {say_range(row.lower, row.upper, 0, True)}), {row.verdict}"
+        f"{pair_name(row.a, row.b, 'minus')}: {say(row.difference, 0, True)} points "
+        f"({setting.percent} interval {say_range(row.lower, row.upper, 0, True)}), {row.verdict}"
         for row in each(scaled)
     ]
     alt = (

@@ -16,6 +16,7 @@ from kit.figures.rows import (
     draw_interval,
     draw_points,
     row_blocks,
+    side_by_side,
     swarm,
 )
 from kit.figures.style import Canvas, Mark, method_marks
@@ -62,10 +63,12 @@ def _draw_row(block: RowBlock, place: int, row: EstimateRow, mark: Mark, canvas:
     dot_em = float(np.clip(0.16 * block.free_in / canvas.em, 0.42, 0.7))
     dot_in = dot_em * canvas.em
     lanes = int(max(0.0, (0.5 * block.free_in / dot_in - 1) / 2))
-    offsets = swarm(row.values, 1.08 * dot_in * data_per_inch(block.axes), lanes)
+    dot = 1.08 * dot_in * data_per_inch(block.axes)
+    x = row.values + side_by_side(row.values, 1.001 * dot, 2 * lanes + 1)
+    offsets = swarm(x, dot, lanes)
     up, down = block.share(0.14 * block.free_in), block.share(0.28 * block.free_in)
     y = place - up - offsets * block.share(dot_in)
-    draw_points(block.axes, canvas, row.values, y, mark, dot_em)
+    draw_points(block.axes, canvas, x, y, mark, dot_em)
     draw_interval(block.axes, canvas, place + down, row.interval, canvas.theme.ink)
 
 

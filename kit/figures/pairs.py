@@ -19,6 +19,8 @@ from kit.figures.verdicts import ROW_EM, Margin, draw_verdict_rows
 
 _LEAST_ROW_EM = 1.35
 _MOST_ROWS, _MOST_ROWS_NARROW = 45, 15
+_WHOLE_LABEL = 30
+"""Signs of a label that fits beside its row without a name being cut."""
 _HEAD_AND_FOOT_EM = 15.0
 
 
@@ -86,9 +88,19 @@ def _draw(
 
 
 def pair_labels(table: pd.DataFrame, joined: str, methods: Sequence[str]) -> list[str]:
-    """“a − b” for each row, long names cut."""
+    """“a − b” for each row; long names are cut where whole ones would make a long label."""
+    whole = [pair_name(row.a, row.b, joined) for row in each(table)]
+    if max(map(len, whole), default=0) <= _WHOLE_LABEL:
+        return whole
     short = short_names(methods)
-    return [f"{short.get(row.a, row.a)} {joined} {short.get(row.b, row.b)}" for row in each(table)]
+    return [
+        pair_name(short.get(row.a, row.a), short.get(row.b, row.b), joined) for row in each(table)
+    ]
+
+
+def pair_name(a: str, b: str, joined: str) -> str:
+    """Both sides joined; a contrast that has a name but no second side stands as it is."""
+    return f"{a} {joined} {b}" if b else str(a)
 
 
 def _rows_fit(canvas: Canvas, count: int) -> bool:

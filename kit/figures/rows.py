@@ -266,6 +266,30 @@ def swarm(values: ArrayLike, dot: float, most: int = 9) -> np.ndarray:
     return offsets
 
 
+def side_by_side(values: ArrayLike, dot: float, lanes: int) -> np.ndarray:
+    """Shifts along the axis that set equal values beside each other where lanes are too few.
+
+    Parameters
+    ----------
+    values
+        Places along the axis, shape (n,).
+    dot
+        Width of a dot in the unit of the axis.
+    lanes
+        How many dots of one value stand above each other before a further column begins.
+    """
+    places = np.asarray(values, dtype=float)
+    shifts = np.zeros(places.shape)
+    distinct = np.unique(places)
+    gap = float(np.diff(distinct).min()) if len(distinct) > 1 else np.inf
+    for value in distinct:
+        (equal,) = np.nonzero(places == value)
+        columns = -(-len(equal) // lanes)
+        step = min(dot, 0.8 * gap / columns)
+        shifts[equal] = (np.arange(len(equal)) // lanes - (columns - 1) / 2) * step
+    return shifts
+
+
 def data_per_inch(axes: Axes) -> float:
     """Length of one inch along the x axis, in its unit."""
     low, high = axes.get_xlim()

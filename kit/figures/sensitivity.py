@@ -13,7 +13,7 @@ from matplotlib.patches import Rectangle
 from kit.figures.grid import draw_verdict_key
 from kit.figures.layout import Sheet, open_sheet, text_width, wrap, write_in
 from kit.figures.measure import Measure
-from kit.figures.pairs import pair_labels
+from kit.figures.pairs import pair_labels, pair_name
 from kit.figures.picture import Picture, Setting
 from kit.figures.rows import rows_height
 from kit.figures.style import Canvas
@@ -105,7 +105,11 @@ def sensitivity_grid(table: pd.DataFrame, measure: Measure, setting: Setting) ->
         pair: [row.variant for row in each(group) if _kind(row) != _kind(group.iloc[0])]
         for pair, group in table.groupby(["a", "b"], sort=False)
     }
-    parts = [f"{a} against {b} moves in: {', '.join(how)}" for (a, b), how in moved.items() if how]
+    parts = [
+        f"{pair_name(a, b, 'against')} moves in: {', '.join(how)}"
+        for (a, b), how in moved.items()
+        if how
+    ]
     steady = sum(not how for how in moved.values())
     return Picture(
         name=f"sensitivity_{measure.column}",

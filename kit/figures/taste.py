@@ -69,8 +69,9 @@ def _draw(rows: list[EstimateRow], attribute: str, setting: Setting, canvas: Can
         canvas,
         setting.headline or f"{attribute[:1].upper()}{attribute[1:]} by method",
         [
-            "Small marks: single scores. Dot and line: mean over tasters and cups, with its "
-            f"{setting.percent} interval, simultaneous over all methods. n: scores, not shots."
+            "Small marks: single scores, equal ones side by side. Dot and line: mean over tasters "
+            f"and cups, with its {setting.percent} interval, simultaneous over all methods. "
+            "n: scores, not shots."
         ],
         rows_height(canvas, len(rows), ROW_EM),
         setting.mark,

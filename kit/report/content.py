@@ -146,8 +146,8 @@ class ReportContent:
         The re-randomisation check that runs in the page, or a sentence that says why none can.
     questions
         What viewers ask.
-    methods, sources
-        Paragraphs that can be copied, and the works they cite.
+    methods, method_figures, sources
+        Paragraphs that can be copied, figures about how it was done, and the works cited.
     consort
         Item, and where it is answered.
     cautions
@@ -172,6 +172,7 @@ class ReportContent:
     limits: tuple[str, ...] = ()
     questions: tuple[Question, ...] = ()
     methods: tuple[str, ...] = ()
+    method_figures: Sequence[FigurePart] = ()
     sources: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     made_with: str = ""

@@ -27,6 +27,7 @@ def render_report(content: ReportContent) -> str:
     return environment.from_string(_part("page.html.jinja")).render(
         content=content,
         figures=[(_drawings(part), part) for part in content.figures],
+        method_figures=[(_drawings(part), part) for part in content.method_figures],
         check=content.check if isinstance(content.check, RelabellingCheck) else None,
         no_check=content.check if isinstance(content.check, str) else "",
         check_data=_json_for_script(content.check),

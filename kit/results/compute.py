@@ -17,7 +17,7 @@ from kit.deviations import deviations_from_log, read_deviations
 from kit.findings import Findings, Record, state_findings
 from kit.findings.needs import shots_in_words
 from kit.results.lock import mask_of, read_lock
-from kit.schedule import FREEZE_FILE, read_freeze
+from kit.schedule import FREEZE_FILE, read_amendments, read_freeze, read_schedule
 from kit.shotlog import read_log, read_shots, schedule_of, tastings_table
 from kit.shotlog.limitations import limitations_of
 from kit.trial import Trial, read_trial
@@ -38,6 +38,8 @@ class Results:
     record: Record
     analysis: Analysis
     findings: Findings
+    schedule: pd.DataFrame | None
+    """As drawn; None where there is no schedule."""
 
 
 @dataclass(frozen=True)
@@ -84,11 +86,13 @@ def _read(folder: Path) -> TrialFiles:
     shots = read_shots(folder)
     schedule = schedule_of(folder)
     deviations = all_deviations(folder, trial, shots)
+    # The draw is repeated as it was made, not as it was amended later.
+    drawn = None if schedule is None else read_schedule(folder)
     return TrialFiles(
         trial,
         shots,
         tastings_table(read_log(folder), schedule),
-        schedule,
+        drawn,
         read_freeze(folder).seed if (folder / FREEZE_FILE).exists() else 0,
         deviations,
         folder_record(folder, trial, shots, deviations),
@@ -101,7 +105,14 @@ def _results(files: TrialFiles, progress: Progress | None) -> Results:
     analysis = analyse_trial(trial, files.shots, files.tastings, drawn, progress)
     findings = state_findings(trial, analysis, files.record, partial(shots_in_words, trial))
     return Results(
-        trial, files.shots, files.tastings, files.deviations, files.record, analysis, findings
+        trial,
+        files.shots,
+        files.tastings,
+        files.deviations,
+        files.record,
+        analysis,
+        findings,
+        files.schedule,
     )
 
 
@@ -111,7 +122,9 @@ def all_deviations(folder: Path, trial: Trial, shots: pd.DataFrame) -> pd.DataFr
     if schedule is None:
         return read_deviations(folder)
     found = deviations_from_log(trial, schedule, shots)
-    recorded = read_deviations(folder)
+    changes = read_amendments(folder).astype(object)
+    recorded = pd.concat([changes, read_deviations(folder).astype(object)], ignore_index=True)
+    recorded = recorded.drop_duplicates(["what", "planned_shot"])
     known = set(zip(found["what"], found["planned_shot"].astype(str), strict=True))
     extra = [
         (what, str(shot)) not in known

@@ -37,6 +37,8 @@ HEADINGS = {
     "a": "first",
     "b": "second",
 }
+BALANCE = "balance"
+"""The picture that belongs to the methods, not among the results."""
 FREE_WITHIN_BLOCKS = {"complete blocks", "split-plot"}
 SOURCES = (
     "Kenward MG, Roger JH (1997) Small sample inference for fixed effects from restricted maximum "
@@ -68,7 +70,7 @@ def report_content(results: Results, pictures: list[Picture], folder: Path) -> R
         marks=("An invented example: nobody pulled these shots.",) if trial.invented else (),
         seal=_seal(folder),
         claims=_claims(results),
-        figures=[figure_part(picture) for picture in pictures],
+        figures=[figure_part(picture) for picture in pictures if picture.name != BALANCE],
         tables=[*_tables(results), *_supplement_tables(results)],
         plan=_planned_and_done(results, folder),
         deviations=_deviations(results.deviations),
@@ -76,7 +78,8 @@ def report_content(results: Results, pictures: list[Picture], folder: Path) -> R
         data=raw_data(results.shots, "shots.csv", "Every shot, in the order pulled"),
         check=_check(results),
         questions=viewers_questions(results),
-        methods=_methods(results, folder),
+        methods=methods_paragraphs(results, folder),
+        method_figures=[figure_part(picture) for picture in pictures if picture.name == BALANCE],
         sources=SOURCES,
         consort=consort_items(results, sealed=(folder / FREEZE_FILE).exists()),
         cautions=_cautions(results),
@@ -233,7 +236,7 @@ def _check(results: Results) -> RelabellingCheck | str:
         return str(refusal)
 
 
-def _methods(results: Results, folder: Path) -> tuple[str, ...]:
+def methods_paragraphs(results: Results, folder: Path) -> tuple[str, ...]:
     """Paragraphs to copy into a description."""
     trial = results.trial
     paragraphs = [

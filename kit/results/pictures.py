@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import pandas as pd
+
 from kit.analysis.result import OutcomeResult
 from kit.figures import (
     Picture,
     Setting,
     adjusted_means,
+    balance_certificate,
     differences,
     factorial_cells,
     fault_differences,
@@ -14,15 +17,21 @@ from kit.figures import (
     measure_of,
     reference_chart,
     residual_checks,
+    running_stills,
+    sensitivity_grid,
     shots_in_order,
     spread,
     spread_ratios,
+    taste_against,
     taste_scores,
 )
 from kit.findings.sentences import outcome_headline
 from kit.results.compute import Results
+from kit.schedule import certificate
 
 INVENTED = "Invented example"
+FEWEST_CUPS = 6
+"""Fewer cups that were both measured and tasted show no trend worth a line."""
 
 
 def pictures_of(results: Results) -> list[Picture]:
@@ -31,7 +40,7 @@ def pictures_of(results: Results) -> list[Picture]:
     for result in results.analysis.results:
         setting = _setting(results, outcome_headline(result))
         pictures += _BY_ASPECT[result.outcome.aspect](results, result, setting)
-    return pictures + check_pictures(results)
+    return pictures + check_pictures(results) + balance_pictures(results)
 
 
 def outcome_pictures(results: Results, outcome: str) -> list[Picture]:
@@ -55,7 +64,7 @@ def raw_pictures(results: Results) -> list[Picture]:
 
 
 def check_pictures(results: Results) -> list[Picture]:
-    """The reference shots and the residuals of the primary analysis."""
+    """The reference shots, the residuals of the primary analysis, and its other defensible ways."""
     pictures = []
     measure = measure_of(results.trial.primary.measure)
     chart = results.analysis.extras.get("reference_chart")
@@ -64,7 +73,30 @@ def check_pictures(results: Results) -> list[Picture]:
     primary = results.analysis.primary
     if primary is not None and primary.residuals is not None:
         pictures.append(residual_checks(primary.residuals, measure, _setting(results)))
+    variants = results.analysis.extras.get("sensitivity")
+    if variants is not None:
+        pictures.append(sensitivity_grid(variants, measure, _setting(results)))
     return pictures
+
+
+def balance_pictures(results: Results) -> list[Picture]:
+    """What the schedule balances; nothing where no schedule was drawn."""
+    if results.schedule is None:
+        return []
+    counts = certificate(results.trial, results.schedule).count_tables()
+    return [balance_certificate(counts, _setting(results))] if counts else []
+
+
+def stills(results: Results) -> list[Picture]:
+    """Chance at work: the running means after the first study shot, the second, and so on.
+
+    Raises
+    ------
+    DataError
+        If no study shot has a value of the primary measure.
+    """
+    measure = measure_of(results.trial.primary.measure)
+    return running_stills(results.analysis.study, measure, _setting(results))
 
 
 def _mean_pictures(results: Results, result: OutcomeResult, setting: Setting) -> list[Picture]:
@@ -110,7 +142,7 @@ def _rate_pictures(results: Results, result: OutcomeResult, setting: Setting) ->
 def _score_pictures(results: Results, result: OutcomeResult, setting: Setting) -> list[Picture]:
     attribute = result.outcome.measure
     scores = result.groups.assign(attribute=attribute)
-    return [
+    pictures = [
         taste_scores(scores, results.tastings, attribute, setting),
         differences(
             result.differences,
@@ -119,6 +151,22 @@ def _score_pictures(results: Results, result: OutcomeResult, setting: Setting) -
             setting,
         ),
     ]
+    cups = _cups_with_extraction(results, attribute)
+    if cups["method"].nunique() >= 2 and len(cups) >= FEWEST_CUPS:
+        pictures.append(taste_against(cups, measure_of("ey_pct"), attribute, _setting(results)))
+    return pictures
+
+
+def _cups_with_extraction(results: Results, attribute: str) -> pd.DataFrame:
+    """``shot, method, ey_pct, score`` of the study shots that were both measured and tasted."""
+    tasted = results.tastings
+    tasted = tasted[(tasted["attribute"] == attribute) & tasted["shot"].notna()]
+    scores = tasted.groupby("shot")["score"].mean().rename("score")
+    study = results.analysis.study
+    if "ey_pct" not in study:
+        return pd.DataFrame(columns=["shot", "method", "ey_pct", "score"])
+    cups = study[["shot", "method", "ey_pct"]].merge(scores, left_on="shot", right_index=True)
+    return cups.dropna(subset=["ey_pct", "score"])
 
 
 _BY_ASPECT = {

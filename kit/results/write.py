@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from kit.figures import Picture, save_picture
+from kit.figures import Picture, save_animation, save_picture
 from kit.files import write_atomically
 from kit.results.compute import Results
 from kit.results.tables import csv_of, result_tables
@@ -16,6 +16,10 @@ from kit.results.tables import csv_of, result_tables
 RESULTS_FOLDER = "results"
 TABLES_FOLDER = "tables"
 FIGURES_FOLDER = "figures"
+STILLS_FOLDER = "stills"
+"""Beside the results: a film for a screen, not a part of what is published and compared."""
+STILL_MILLISECONDS = 250
+"""How long the animation stays on one shot."""
 FINDINGS_FILE = "findings.json"
 REPORT_FILE = "report.html"
 
@@ -50,6 +54,34 @@ def write_figures(pictures: list[Picture], folder: Path, formats: tuple[str, ...
         for name in formats
         for path in save_picture(picture, target, name)
     ]
+
+
+def write_stills(
+    stills: list[Picture], folder: Path, format_name: str, report: Callable[[float], None]
+) -> list[Path]:
+    """Write stills in their order and, from the same drawings, an animation (GIF).
+
+    Parameters
+    ----------
+    report
+        Is told the share done; it may raise to stop the work.
+
+    Returns
+    -------
+    list of Path
+        The stills in order, the animation last.
+
+    Raises
+    ------
+    PlanError
+        If there is no format of that name.
+    """
+    target = folder / STILLS_FOLDER
+    written = []
+    for number, picture in enumerate(stills, start=1):
+        written += save_picture(picture, target, format_name)
+        report(0.7 * number / len(stills))
+    return [*written, save_animation(stills, target, format_name, STILL_MILLISECONDS)]
 
 
 def _plain(value: Any) -> Any:

@@ -165,6 +165,21 @@ def test_pairs_of_factor_levels_are_drawn_as_rows():
     assert "one − none" in words_on(picture.draw(STILL_TALL))
 
 
+def test_a_contrast_without_a_second_side_stands_alone():
+    """An interaction of a factorial is one contrast, not a pair."""
+    pairs = pd.DataFrame(
+        {"variant": "as planned", "a": ["disc with soak"], "b": [""], "estimate": [0.1],
+         "lower": [-0.3], "upper": [0.5], "verdict": ["cannot tell"]}
+    )  # fmt: skip
+    picture = figures.differences(pairs, EY, 0.4, SETTING)
+    grid = figures.sensitivity_grid(pairs, EY, SETTING)
+    for one in (picture, grid):
+        shown = words_on(one.figure)
+        assert "disc with soak" in shown
+        assert "soak −" not in shown
+    assert "disc with soak: +0.10 points" in picture.alt
+
+
 def test_verdict_grids_name_pairs_whose_verdict_moves():
     checks = invented.sensitivity(invented.shots(4))
     alt = figures.sensitivity_grid(checks, EY, SETTING).alt

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from itertools import combinations
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -13,7 +15,7 @@ from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 
 from kit.figures.layout import short_names, text_width, wrap
-from kit.figures.rows import swarm
+from kit.figures.rows import side_by_side, swarm
 from kit.figures.style import PAGE, STILL_TALL, STILL_WIDE, Canvas
 from tests.figures.gallery import NAMES, gallery
 
@@ -99,3 +101,13 @@ def test_no_dot_of_a_swarm_covers_another(values: list[float]):
     lanes = swarm(values, dot, most=60)
     for (x, lane), (other, its_lane) in combinations(zip(values, lanes, strict=True), 2):
         assert lane != its_lane or abs(x - other) >= dot
+
+
+@given(st.lists(st.integers(1, 9), min_size=1, max_size=60), st.integers(1, 5))
+@settings(max_examples=60, deadline=None)
+def test_equal_scores_never_share_a_place(scores: list[int], lanes: int):
+    """On a scale of whole numbers every score keeps a place of its own, nearest to its number."""
+    x = np.array(scores) + side_by_side(scores, 0.1, lanes)
+    assert max(Counter(np.round(x, 9)).values()) <= lanes
+    if len(set(scores)) > 1:
+        assert np.abs(x - scores).max() < 0.5
