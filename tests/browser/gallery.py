@@ -1,6 +1,7 @@
 """One panel with every shared control, and a button that fails: the source of a test notebook."""
 
 import threading
+import time
 
 import ipywidgets as widgets
 from matplotlib.figure import Figure
@@ -28,9 +29,12 @@ class GalleryView(PanelView):
         fail.on_click(self.guard(lambda _: 1 / 0))
         self.long = LongWork(self.status, self.guard)
         work.on_click(self.guard(lambda _: self.long.start("Counting", _count, self.status.say)))
+        self.slow = NumberField(NumberRule("Slow", "s"), "", self.guard(lambda _: time.sleep(0.3)))
+        keep = plain_button("Keep")
+        keep.on_click(self.guard(lambda _: self.status.say(f"Kept {self.slow.text}")))
         stage = widgets.ToggleButtons(description="Stage", options=["first", "second"])
         grind = choice("Grind", ["untouched", "re-dialled"], "untouched", self.status.say)
-        return [row(self.dose.widget, blocks, grind), stage, row(fail, work), self.long.widget,
+        return [row(self.dose.widget, blocks, grind), stage, row(fail, work, keep, self.slow.widget), self.long.widget,
                 self.image.widget]  # fmt: skip
 
     def update(self) -> None:

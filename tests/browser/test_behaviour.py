@@ -77,6 +77,16 @@ def test_controls_have_names_work_stops_and_failures_are_said(
     assert findings.errors == []
 
 
+def test_a_button_waits_for_what_was_typed_before_it(open_notebook, gallery):
+    """Widgets hold back text while the kernel is busy, but not clicks: the last digits would miss."""
+    page = open_notebook(gallery)
+    page.get_by_label("Slow (s)", exact=True).press_sequentially("18,5")
+    page.get_by_role("button", name="Keep").click()
+    said = page.get_by_role("status").filter(has_text="Kept")
+    said.wait_for()
+    assert said.inner_text() == "Kept 18,5"
+
+
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL") or not shutil.which("ps"), reason="needs ps")
 def test_form_comes_back_after_its_kernel_was_killed(open_notebook, gallery, bench):
     page = open_notebook(gallery)

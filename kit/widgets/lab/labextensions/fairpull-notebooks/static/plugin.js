@@ -1,6 +1,7 @@
 // A notebook that carries {"kit": {"autorun": true}} in its metadata opens as a form: it runs
 // itself, shows no code, and comes back after its kernel died. All other notebooks are left alone.
 import { nameControls } from './naming.js';
+import { Order } from './order.js';
 import { Runner } from './runner.js';
 
 const SHOW_CODE = new Set(['notebook:show-all-cell-code', 'notebook:show-cell-code']);
@@ -34,7 +35,7 @@ async function openAsForm(app, panel, actions) {
   asForm(panel);
   await hideSideBars(app);
   nameControls(panel.content.node);
-  new Runner(panel, actions).start();
+  new Runner(panel, actions, new Order(panel)).start();
 }
 
 // A key pressed on a button or in a box belongs to that control: without this, "d d" on a focused

@@ -16,9 +16,10 @@ const OFFLINE =
   'again and open the link that is printed.';
 
 export class Runner {
-  constructor(panel, actions) {
+  constructor(panel, actions, order) {
     this.panel = panel;
     this.actions = actions;
+    this.order = order;
     this.running = false;
     this.wanted = false;
     this.runs = 0;
@@ -46,6 +47,7 @@ export class Runner {
 
   connection(status) {
     if (this.running) return; // a restart cuts the connection too, and says so itself
+    this.order.forget(); // answers that were on their way when the line was cut never come
     if (status === 'connected') this.thaw();
     else this.freeze(OFFLINE);
   }
@@ -66,6 +68,7 @@ export class Runner {
     await panel.sessionContext.ready;
     await this.kernelAnswers();
     if (panel.isDisposed) return;
+    this.order.forget();
     this.wanted = false; // what died before this answer needs no further run
     await quiet();
     if (panel.isDisposed) return;
