@@ -10,6 +10,8 @@ TRIAL_FILES = (
     "trial.toml",
     "schedule.csv",
     "freeze.json",
+    "amended_schedule.csv",
+    "amendments.csv",
     "shots.jsonl",
     "shots.csv",
     "readings.csv",

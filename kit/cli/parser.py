@@ -20,9 +20,12 @@ A trial is a folder of plain files. The usual order of the work:
   fairpull plan my-trial        which questions your shots can answer, and the cost
   fairpull schedule my-trial    draw the run order at random
   fairpull freeze my-trial      seal plan and order before the first shot
+  fairpull sheets my-trial      print the sheets of the bench, and a log sheet
   fairpull import my-trial F    read a filled-in log sheet or your own spreadsheet
+  fairpull rescue my-trial …    plan again what is left when something breaks
   fairpull check my-trial       look for mistakes in the log
   fairpull analyse my-trial     what the shots say, in words
+  fairpull settle my-trial      settle a blind analysis; then names are shown
   fairpull publish my-trial     tables, figures, report and bundle
   fairpull reproduce B.zip      recompute somebody's published bundle
 """
@@ -53,6 +56,7 @@ def build_parser() -> Parser:
     )
     _add_starting(commands)
     _add_planning(commands)
+    _add_bench(commands)
     _add_logging(commands)
     _add_results(commands)
     _add_bundles(commands)
@@ -116,15 +120,40 @@ def _add_logging(commands: argparse._SubParsersAction[Parser]) -> None:
     _folder(_command(commands, "check", "look for mistakes in the log", "kit.cli.during:check"))
 
 
+def _add_bench(commands: argparse._SubParsersAction[Parser]) -> None:
+    sheets = _command(commands, "sheets", "write the sheets of the bench", "kit.cli.bench:sheets")
+    _folder(sheets)
+    sheets.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="default: A4")
+    rescue = _command(
+        commands, "rescue", "plan again what is left when something breaks", "kit.cli.bench:rescue"
+    )
+    _folder(rescue)
+    rescue.add_argument(
+        "what", choices=("bag", "session", "shots"),
+        help="bag: the bag ran out; session: it ends early; shots: pull lost ones again",
+    )  # fmt: skip
+    rescue.add_argument("--reason", required=True, metavar="TEXT", help="what happened")
+    rescue.add_argument(
+        "--extra-sessions", type=int, default=1, metavar="N",
+        help="sessions that can be added for what is left (default: 1)",
+    )  # fmt: skip
+
+
 def _add_results(commands: argparse._SubParsersAction[Parser]) -> None:
     analyse = _command(commands, "analyse", "what the shots say, in words", "kit.cli.after:analyse")
     analyse.add_argument(
         "folder", type=Path, metavar="FOLDER", help="trial folder, or a plain table of shots (CSV)"
     )
+    settle = _command(commands, "settle", "settle a blind analysis", "kit.cli.after:settle")
+    _folder(settle)
     publish = _command(
         commands, "publish", "write tables, figures, report and bundle", "kit.cli.after:publish"
     )
     _folder(publish)
+    publish.add_argument(
+        "--stills", nargs="?", const="still-wide", metavar="FORMAT",
+        help="also the running means shot by shot, as stills and a GIF (default: still-wide)",
+    )  # fmt: skip
 
 
 def _add_bundles(commands: argparse._SubParsersAction[Parser]) -> None:
@@ -132,6 +161,9 @@ def _add_bundles(commands: argparse._SubParsersAction[Parser]) -> None:
         commands, "reproduce", "recompute a published bundle and compare", "kit.cli.after:reproduce"
     )
     reproduce.add_argument("bundle", type=Path, metavar="BUNDLE")
+    reproduce.add_argument(
+        "--no-browser", action="store_true", help="write the report but do not open it"
+    )
     verify = _command(
         commands,
         "verify",

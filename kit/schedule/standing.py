@@ -32,7 +32,7 @@ class Standing:
     pulled: frozenset[int]
     lost: frozenset[int]
     last: int
-    """Row of the last pull made."""
+    """Row of the last pull made, spares aside: a used spare stands for an earlier place."""
 
     @property
     def session(self) -> str:
@@ -42,14 +42,15 @@ class Standing:
     def rest_of_session(self) -> pd.DataFrame:
         """Rows of the session under way that come after the last pull."""
         after = self.schedule.iloc[self.last + 1 :]
-        return after[after["session"] == self.session]
+        open_rows = ~after["planned_shot"].isin(self.pulled)
+        return after[(after["session"] == self.session) & open_rows]
 
 
 def standing(trial: Trial, schedule: pd.DataFrame, shots: pd.DataFrame) -> Standing:
     """Where the trial stands, from the columns of the log that say nothing about outcomes."""
     log = shots.reindex(columns=_READ_FROM_LOG)
     pulled = frozenset(log["planned_shot"].dropna().astype(int))
-    rows = np.flatnonzero(schedule["planned_shot"].isin(pulled))
+    rows = np.flatnonzero(schedule["planned_shot"].isin(pulled) & (schedule["role"] != "spare"))
     if len(rows) == 0:
         raise PlanError(
             "No shot has been pulled yet, so there is nothing to rescue. Change the plan and draw "

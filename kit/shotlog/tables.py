@@ -17,11 +17,11 @@ from kit.codebook import Column
 from kit.errors import DataError
 from kit.extraction import brew_ratio, extraction_yield_pct
 from kit.files import write_atomically
+from kit.schedule import SCHEDULE_FILE, current_schedule
 from kit.shotlog.journal import JOURNAL_FILE, read_journal
 from kit.shotlog.spreadsheets import csv_text
 from kit.shotlog.state import Log, LoggedShot, fold
 
-SCHEDULE_FILE = "schedule.csv"
 SHOTS_FILE = "shots.csv"
 READINGS_FILE = "readings.csv"
 TASTINGS_FILE = "tastings.csv"
@@ -63,12 +63,8 @@ def read_shots(folder: Path) -> pd.DataFrame:
 
 
 def schedule_of(folder: Path) -> pd.DataFrame | None:
-    """The schedule of a trial, or None for data that came without one."""
-    if not (folder / SCHEDULE_FILE).exists():
-        return None
-    from kit.schedule import read_schedule
-
-    return read_schedule(folder)
+    """The schedule to pull by (amended where it had to be), or None for data without one."""
+    return current_schedule(folder) if (folder / SCHEDULE_FILE).exists() else None
 
 
 def shots_table(log: Log, schedule: pd.DataFrame | None) -> pd.DataFrame:

@@ -22,15 +22,10 @@ from kit.results import (
     outcome_pictures,
     raw_pictures,
 )
+from kit.results.gate import note_early_look, still_to_pull
 from kit.results.write import findings_text
-from kit.shotlog import is_complete, log_peek, read_log, schedule_of, write_tables
+from kit.shotlog import write_tables
 from kit.widgets.panel_model import JOURNAL_FILE, PanelModel
-
-PEEK_REFUSED = (
-    "Not yet: results looked at along the way tempt one to stop at a lucky moment. Testing after "
-    "every block turns a 5 % chance of a false alarm into about 18 %. "
-    "That you asked is noted in the log and will stand in the report."
-)
 
 
 class AnalyseModel(PanelModel):
@@ -77,9 +72,7 @@ class AnalyseModel(PanelModel):
 
     def ask_early(self, at: datetime, by: str) -> str:
         """Note that somebody asked before the end; returns why there is no answer."""
-        shots_done = len(read_log(self.folder).shots)
-        log_peek(self.folder, "comparison of methods", shots_done, at, by)
-        return PEEK_REFUSED
+        return note_early_look(self.folder, at, by)
 
     def settle(self, at: datetime, by: str) -> None:
         """Settle the blind analysis as it stands and take the letters off.
@@ -120,13 +113,3 @@ class AnalyseModel(PanelModel):
     def check_pictures(self) -> list[Picture]:
         """Reference shots and residuals."""
         return [] if self.results is None else check_pictures(self.results)
-
-
-def still_to_pull(folder: Path) -> int:
-    """How many pulls of the schedule are still to be made; 0 for data without a schedule."""
-    schedule = schedule_of(folder)
-    log = read_log(folder)
-    if schedule is None or is_complete(schedule, log):
-        return 0
-    planned = schedule[schedule["role"] != "spare"]
-    return max(len(planned) - len(log.done) - len(log.skipped), 1)

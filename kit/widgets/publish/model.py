@@ -18,9 +18,9 @@ from kit.results import (
     write_figures,
     write_tables_and_findings,
 )
+from kit.results.gate import still_to_pull
 from kit.results.page import report_content, write_report
 from kit.shotlog import write_tables
-from kit.widgets.analyse.model import still_to_pull
 from kit.widgets.panel_model import JOURNAL_FILE, PanelModel
 
 SHAPES = {
