@@ -266,7 +266,24 @@ def test_asking_early_says_why_not_and_is_noted_and_the_other_desks_show_codes_o
     keep_screenshot(page, "shoot-score")
     press(page, "Save count")
     page.get_by_text(re.compile(r"Clip \d+ is scored")).wait_for()
+    page.get_by_role("button", name="Measure", exact=True).click()
+    press(page, "How good is the measuring?")
+    page.get_by_role("table", name="What each change would bring").wait_for()
+    keep_screenshot(page, "shoot-check")
+
+    table = 'planned shot,method,dose (g),out,TDS\n9,Harbour,"17,5",36,9.4\n'
+    (folder / "paper.csv").write_text(table, encoding="utf-8")
+    page.get_by_role("button", name="Bring a table", exact=True).click()
+    press(page, "Look at it")
+    page.get_by_role("table", name="As understood").wait_for()
+    keep_screenshot(page, "shoot-bring")
+    assert len(read_log(folder).shots) == 3
+    press(page, "Take the shots in")
+    page.get_by_role("alert").or_(page.get_by_role("status")).get_by_text(
+        re.compile("1 shot taken in|this method|planned shot")
+    ).first.wait_for()
+
     shots = read_shots(folder)
-    assert shots["tds_pct"].notna().sum() == 1
+    assert shots.query("planned_shot != 9")["tds_pct"].notna().sum() == 1
     assert shots["faults"].notna().sum() == 1
     assert findings.errors == []

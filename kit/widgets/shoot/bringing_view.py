@@ -10,6 +10,7 @@ import ipywidgets as widgets
 from kit.widgets.guard import Guard
 from kit.widgets.shoot import page
 from kit.widgets.shoot.bringing import BringModel, targets
+from kit.widgets.shoot.offer import offer
 from kit.widgets.status import StatusLine
 from kit.widgets.tables import html_table
 from kit.widgets.theme import main_button, plain_button, row, section
@@ -62,14 +63,12 @@ class BringDesk:
     def update(self) -> None:
         """Show the files there are and what was understood of the chosen one."""
         files = self.model.files()
-        if list(self._files.options) != files:
-            self._files.options = files
+        offer(self._files, files)
         self._look.disabled = not files
         shown = self.model.mapping is not None
         self._mapping_part.layout.display = None if shown else "none"
         columns = self.model.columns()
-        if list(self._column.options) != columns:
-            self._column.options = columns
+        offer(self._column, columns)
         if shown:
             table = self.model.understood().rename(columns=lambda name: name.capitalize())
             self._understood.value = html_table(table, "As understood; nothing is written yet")

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from abc import abstractmethod
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
+from typing import ClassVar
 
 import numpy as np
 
@@ -17,6 +19,8 @@ from kit.shotlog import (
     log_fault_score,
     log_readings,
     log_tasting,
+    read_draft,
+    save_draft,
 )
 from kit.trial import Attribute
 from kit.widgets.entry import NumberRule
@@ -28,16 +32,54 @@ SECOND_SCORER_SHARE = 0.2
 
 
 class ByCodeModel(TrialLog):
-    """What the three desks have in common: who sits there, and which cups there are."""
+    """What the three desks have in common: who sits there, which cups there are, and a draft.
+
+    What is typed is kept at every edit, so that a crash loses none of it.
+    """
+
+    desk: ClassVar[str]
+    """The name under which the draft is kept."""
 
     def __init__(self, folder: Path, clock: Callable[[], datetime] = now) -> None:
         self.who = ""
+        self.texts = self.blank()
         super().__init__(folder, clock)
+
+    def blank(self) -> dict[str, str]:
+        """The texts of the empty boxes."""
+        return {}
+
+    def read_folder(self) -> None:
+        """Read the log, and take up what was half-filled."""
+        super().read_folder()
+        draft = read_draft(self.folder, self.desk) if self.trial is not None else {}
+        self.who = str(draft.pop("who", ""))
+        self.texts = {**self.blank(), **draft}
 
     def write_who(self, code: str) -> None:
         """Remember the code of the person at the desk."""
         self.who = code.strip()
+        self._keep()
+
+    def type_in(self, name: str, text: str) -> None:
+        """Take the text of a box as typed."""
+        if self.texts.get(name, "") == text:
+            return
+        self.texts = {**self.texts, name: text}
+        self._keep()
+
+    def start_anew(self) -> None:
+        """Empty boxes for the next cup; the person stays."""
+        self.texts = self.blank()
+        self._keep()
+
+    def _keep(self) -> None:
         self.touch()
+        save_draft(self.folder, self.desk, {**self.texts, "who": self.who}, self.clock())
+
+    @abstractmethod
+    def save(self) -> str:
+        """Save what is in the boxes; returns what to say once it is on disk."""
 
     def cups(self) -> dict[str, int]:
         """Cup codes of study and reference shots that gave a cup, with the number of the shot."""
@@ -69,20 +111,17 @@ class ByCodeModel(TrialLog):
 class MeasureModel(ByCodeModel):
     """TDS readings by cup code."""
 
-    def __init__(self, folder: Path, clock: Callable[[], datetime] = now) -> None:
-        self.texts = dict.fromkeys(("code", *READINGS), "")
-        super().__init__(folder, clock)
+    desk = "measure"
+
+    def blank(self) -> dict[str, str]:
+        """The code and up to three readings."""
+        return dict.fromkeys(("code", *READINGS), "")
 
     def waiting(self) -> list[str]:
         """Codes of cups without a reading, in the order of their numbers (not that of pulling)."""
         shots = self.shots()
         read = {str(code) for code in shots.loc[shots["tds_pct"].notna(), "code"]}
         return sorted(code for code in self.cups() if code not in read)
-
-    def type_in(self, name: str, text: str) -> None:
-        """Take the text of a box as typed."""
-        self.texts[name] = text
-        self.touch()
 
     def spread(self) -> str:
         """How far the readings are apart, in words."""
@@ -99,7 +138,7 @@ class MeasureModel(ByCodeModel):
         if not form.readings():
             raise DataError("Enter at least one reading.")
         log_readings(self.folder, code, form.readings(), self.clock(), self.who)
-        self.texts = dict.fromkeys(self.texts, "")
+        self.start_anew()
         self.after_writing()
         return f"Cup {code} is saved. {len(self.waiting())} cups are waiting."
 
@@ -113,10 +152,11 @@ class MeasureModel(ByCodeModel):
 class ScoreModel(ByCodeModel):
     """Flow faults counted from the video, in an order of each scorer's own."""
 
-    def __init__(self, folder: Path, clock: Callable[[], datetime] = now) -> None:
-        self.faults = ""
-        self.note = ""
-        super().__init__(folder, clock)
+    desk = "score"
+
+    def blank(self) -> dict[str, str]:
+        """The count and a note."""
+        return {"faults": "", "note": ""}
 
     def waiting(self) -> list[str]:
         """Codes this scorer has not scored, in a random order that stays the same for them."""
@@ -133,11 +173,12 @@ class ScoreModel(ByCodeModel):
         if not waiting:
             raise DataError("You have scored every cup there is.")
         code = self.known_code(waiting[0])
-        count = RULES["faults"].read(self.faults)
+        count = RULES["faults"].read(self.texts["faults"])
         if count is None:
             raise DataError("Enter the number of faults; 0 if you saw none.")
-        log_fault_score(self.folder, code, int(count), self.clock(), self.who, self.note)
-        self.faults = self.note = ""
+        note = self.texts["note"].strip()
+        log_fault_score(self.folder, code, int(count), self.clock(), self.who, note)
+        self.start_anew()
         self.after_writing()
         return f"Clip {code} is scored. {len(self.waiting())} are left."
 
@@ -153,9 +194,11 @@ class ScoreModel(ByCodeModel):
 class TasteModel(ByCodeModel):
     """Scores of a taster, cup by cup."""
 
-    def __init__(self, folder: Path, clock: Callable[[], datetime] = now) -> None:
-        self.texts: dict[str, str] = {"code": "", "sitting": "1", "note": ""}
-        super().__init__(folder, clock)
+    desk = "taste"
+
+    def blank(self) -> dict[str, str]:
+        """The code, the sitting, a note; the scores come with the attributes."""
+        return {"code": "", "sitting": "1", "note": ""}
 
     @property
     def attributes(self) -> tuple[Attribute, ...]:
@@ -168,11 +211,6 @@ class TasteModel(ByCodeModel):
             attribute.name, minimum=attribute.low, maximum=attribute.high, required=True,
             whole=attribute.whole_points, decimals=0,
         )  # fmt: skip
-
-    def type_in(self, name: str, text: str) -> None:
-        """Take the text of a box as typed."""
-        self.texts[name] = text
-        self.touch()
 
     def load(self) -> TasterLoad | None:
         """What this taster has had."""
@@ -212,6 +250,7 @@ class TasteModel(ByCodeModel):
             "scores": scores,
         }  # fmt: skip
         log_tasting(self.folder, tasting, self.clock(), self.who)
-        self.texts = {"code": "", "sitting": sitting, "note": ""}
+        self.start_anew()
+        self.type_in("sitting", sitting)
         self.after_writing()
         return f"Cup {code} is saved: cup {len(before) + 1} of this sitting."

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
+from typing import cast
 
 import ipywidgets as widgets
 
@@ -47,6 +49,7 @@ class Desk(ABC):
             *self.below(),
         )
         model.observe(guard(lambda _: self.update()), "version")
+        self._who.value = model.who
         self.update()
 
     def look_again(self) -> None:
@@ -66,7 +69,10 @@ class Desk(ABC):
         """Show the desk as the model has it."""
 
     def _saved(self) -> None:
-        self.status.say(self.model.save())  # type: ignore[attr-defined]
+        self.status.say(self.model.save())
+
+    def _typing(self, name: str) -> Callable[[str], None]:
+        return cast(Callable[[str], None], self.guard(partial(self.model.type_in, name)))
 
 
 class MeasureDesk(Desk):
@@ -101,9 +107,6 @@ class MeasureDesk(Desk):
         _put(self._code, self.measure.texts["code"])
         for name, field in self._fields.items():
             field.put(self.measure.texts[name])
-
-    def _typing(self, name: str):  # type: ignore[no-untyped-def]
-        return self.guard(lambda text: self.measure.type_in(name, text))
 
 
 class CheckPart:
@@ -162,9 +165,8 @@ class ScoreDesk(Desk):
     def parts(self) -> list[widgets.Widget]:
         """The count, and a note."""
         definition = self.score.trial.rules.fault_definition if self.score.trial else ""
-        self._faults = StepField(RULES["faults"], "", self._count_typed, definition)
-        self._note = widgets.Text(description="Note")
-        self._note.observe(self.guard(self._note_typed), "value")
+        self._faults = StepField(RULES["faults"], "", self._typing("faults"), definition)
+        self._note = _text("Note", "note", self)
         return [row(self._faults.widget, self._note)]
 
     def update(self) -> None:
@@ -178,14 +180,8 @@ class ScoreDesk(Desk):
         )  # fmt: skip
         self._waiting.value = page.sentences_html(said, role="status")
         self._said.value = page.sentences_html([self.score.agreement()])
-        self._faults.put(self.score.faults)
-        _put(self._note, self.score.note)
-
-    def _count_typed(self, text: str) -> None:
-        self.score.faults = text
-
-    def _note_typed(self, change: dict[str, str]) -> None:
-        self.score.note = change["new"]
+        self._faults.put(self.score.texts["faults"])
+        _put(self._note, self.score.texts["note"])
 
 
 class TasteDesk(Desk):
@@ -235,11 +231,8 @@ class TasteDesk(Desk):
         for name, box in (("code", self._code), ("sitting", self._sitting), ("note", self._note)):
             _put(box, self.taste.texts[name])
 
-    def _typing(self, name: str):  # type: ignore[no-untyped-def]
-        return self.guard(lambda text: self.taste.type_in(name, text))
 
-
-def _text(label: str, name: str, desk: MeasureDesk | TasteDesk) -> widgets.Text:
+def _text(label: str, name: str, desk: Desk) -> widgets.Text:
     box = widgets.Text(description=label, continuous_update=True)
     typed = desk._typing(name)
     box.observe(lambda change: typed(str(change["new"])), "value")

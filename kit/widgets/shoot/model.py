@@ -118,9 +118,9 @@ class ShootModel(TrialLog):
     # -- saving --------------------------------------------------------------------------------
 
     def save(self) -> str:
-        """Save the shot, or the correction; returns at once when it is on disk.
+        """Save the shot, or the correction; returns when it is on disk and the form has moved on.
 
-        What follows from it (``settle``) comes after that has been said.
+        The tables that follow from it (``settle``) are written after that has been said.
 
         Raises
         ------
@@ -136,6 +136,7 @@ class ShootModel(TrialLog):
         self._refuse_if_not_ready()
         said = self._save_shot() if self.correcting is None else self._correct(self.correcting)
         self._confirmed = None
+        self.touch()
         return said
 
     def _save_shot(self) -> str:

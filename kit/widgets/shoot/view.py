@@ -73,8 +73,11 @@ class ShootView(PanelView):
         self._verdict.value = page.sentences_html([bench.tolerance_verdict()], role="status")
         self._show_parts()
         if self._drawn is not bench.log:
+            first = self._drawn is None
             self._drawn = bench.log
             self._draw_log()
+            if first:
+                self._draw_drift()
 
     # -- parts ---------------------------------------------------------------------------------
 
@@ -193,10 +196,9 @@ class ShootView(PanelView):
         rest = words.rest_caution(bench)
         self._rest.value = page.sentences_html([rest.text] if rest else [], role="status")
         numbered = list(enumerate(bench.log.shots, start=1))[-12:]
-        self._correctable.options = [
-            (words.entered_words(shot, number), number) for number, shot in reversed(numbered)
-        ]
-        self._draw_drift()
+        entered = [(words.entered_words(shot, number), number) for number, shot in numbered]
+        self._correctable.options = entered[::-1]
+        self._correctable.index = 0 if entered else None  # the latest is the likeliest
 
     def _draw_drift(self) -> None:
         values = reference_values(self.bench)
@@ -214,10 +216,13 @@ class ShootView(PanelView):
     # -- callbacks -----------------------------------------------------------------------------
 
     def _save_clicked(self, _: object) -> None:
-        self.status.say(f"{self.bench.save()} {words.next_words(self.bench)}")
-        self.bench.settle()
+        said = self.bench.save()
+        # The boxes are empty before it is said: what is typed next must never be wiped.
         self._stopwatch.reset()
+        self.status.say(f"{said} {words.next_words(self.bench)}")
         self._turn.turn += 1
+        self.bench.settle()
+        self._draw_drift()
 
     def _times_taken(self, _: object) -> None:
         self.bench.take_times(self._stopwatch.first_drip, self._stopwatch.shot_time)
@@ -262,8 +267,12 @@ class ShootView(PanelView):
 
     def _action(self, label: str, act: Callable[[], str]) -> widgets.Button:
         button = plain_button(label)
-        button.on_click(self.guard(lambda _: self.status.say(act())))
+        button.on_click(self.guard(lambda _: self._acted(act)))
         return button
+
+    def _acted(self, act: Callable[[], str]) -> None:
+        self.status.say(act())
+        self._draw_drift()
 
     def _fields_row(self, names: tuple[str, ...]) -> widgets.Box:
         return row(*(self._fields[name].widget for name in names))

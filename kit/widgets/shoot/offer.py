@@ -1,0 +1,17 @@
+"""A choice among things that come and go."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import ipywidgets as widgets
+
+
+def offer(box: widgets.Dropdown, options: Sequence[object]) -> None:
+    """Offer these options; what was chosen stays chosen, else the first one is."""
+    if list(box.options) == list(options):
+        return
+    chosen = box.label
+    box.options = list(options)
+    labels = [each[0] if isinstance(each, tuple) else str(each) for each in options]
+    box.index = labels.index(chosen) if chosen in labels else (0 if labels else None)
