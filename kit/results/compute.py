@@ -12,13 +12,21 @@ import pandas as pd
 
 from kit.analysis.masking import masked_table, masked_trial
 from kit.analysis.result import Analysis
+from kit.analysis.supplements.bench import repeated_readings
 from kit.analysis.trial_analysis import Drawn, analyse_trial
 from kit.deviations import deviations_from_log, read_deviations
+from kit.errors import KitError
 from kit.findings import Findings, Record, state_findings
 from kit.findings.needs import shots_in_words
 from kit.results.lock import mask_of, read_lock
 from kit.schedule import FREEZE_FILE, read_amendments, read_freeze, read_schedule
-from kit.shotlog import read_log, read_shots, schedule_of, tastings_table
+from kit.shotlog import (
+    read_log,
+    read_shots,
+    readings_table,
+    schedule_of,
+    tastings_table,
+)
 from kit.shotlog.limitations import limitations_of
 from kit.trial import Trial, read_trial
 
@@ -49,6 +57,7 @@ class TrialFiles:
     trial: Trial
     shots: pd.DataFrame
     tastings: pd.DataFrame
+    readings: pd.DataFrame
     schedule: pd.DataFrame | None
     seed: int
     """Of the schedule; 0 where none was sealed."""
@@ -84,14 +93,15 @@ def compute_blind_results(folder: Path, progress: Progress | None = None) -> Res
 def _read(folder: Path) -> TrialFiles:
     trial = read_trial(folder)
     shots = read_shots(folder)
-    schedule = schedule_of(folder)
+    log, schedule = read_log(folder), schedule_of(folder)
     deviations = all_deviations(folder, trial, shots)
     # The draw is repeated as it was made, not as it was amended later.
     drawn = None if schedule is None else read_schedule(folder)
     return TrialFiles(
         trial,
         shots,
-        tastings_table(read_log(folder), schedule),
+        tastings_table(log, schedule),
+        readings_table(log, schedule),
         drawn,
         read_freeze(folder).seed if (folder / FREEZE_FILE).exists() else 0,
         deviations,
@@ -103,6 +113,7 @@ def _results(files: TrialFiles, progress: Progress | None) -> Results:
     trial = files.trial
     drawn = Drawn(files.schedule, np.random.default_rng([files.seed, REDRAW_STREAM]))
     analysis = analyse_trial(trial, files.shots, files.tastings, drawn, progress)
+    analysis = _with_readings(analysis, files.readings)
     findings = state_findings(trial, analysis, files.record, partial(shots_in_words, trial))
     return Results(
         trial,
@@ -113,6 +124,22 @@ def _results(files: TrialFiles, progress: Progress | None) -> Results:
         analysis,
         findings,
         files.schedule,
+    )
+
+
+def _with_readings(analysis: Analysis, readings: pd.DataFrame) -> Analysis:
+    """The analysis with what repeated readings of a cup say, where cups were read again."""
+    primary = analysis.primary
+    if primary is None or primary.residual_sd is None or primary.outcome.measure != "ey_pct":
+        return analysis
+    try:
+        table, said = repeated_readings(readings, analysis.study, primary.residual_sd)
+    except KitError as refusal:
+        return replace(analysis, extra_notes=analysis.extra_notes | {"readings": str(refusal)})
+    return replace(
+        analysis,
+        extras=analysis.extras | {"readings": table},
+        extra_notes=analysis.extra_notes | {"readings": said},
     )
 
 
