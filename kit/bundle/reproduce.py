@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import tempfile
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,9 +19,16 @@ from kit.bundle.contents import NEEDED, TRIAL_FILES
 from kit.bundle.metadata import CHECKSUMS
 from kit.errors import BundleError, KitError
 from kit.files import sha256_of
-from kit.results import Results, compute_results, result_tables
+from kit.results import (
+    Results,
+    compute_blind_results,
+    compute_results,
+    read_lock,
+    result_tables,
+)
+from kit.results.lock import LOCK_FILE
 from kit.results.tables import csv_of
-from kit.results.write import FINDINGS_FILE, RESULTS_FOLDER, TABLES_FOLDER
+from kit.results.write import FINDINGS_FILE, RESULTS_FOLDER, TABLES_FOLDER, findings_text
 from kit.schedule import FREEZE_FILE, SCHEDULE_FILE, read_freeze, verify_freeze
 from kit.schedule.draw import draw_schedule
 from kit.schedule.files import schedule_text
@@ -55,6 +63,29 @@ def reproduce(bundle: Path) -> Reproduction:
         merely disagrees is a failed check instead.
     """
     entries = unpack(bundle)
+    with trial_in(entries, bundle) as folder:
+        results = compute_results(folder)
+        checks = (
+            *checksum_checks(entries),
+            *seal_checks(folder),
+            *log_checks(folder),
+            *deviation_checks(entries, results),
+            *blinding_checks(folder),
+            *number_checks(entries, results),
+        )
+    return Reproduction(checks, results)
+
+
+@contextmanager
+def trial_in(entries: dict[str, bytes], bundle: Path) -> Iterator[Path]:
+    """A folder of our own making with the trial's known files and nothing else of the bundle.
+
+    Raises
+    ------
+    BundleError
+        If a needed file is missing, or whatever is done with the files shows that one of them is
+        not what its name says.
+    """
     absent = [name for name in NEEDED if name not in entries]
     if absent:
         raise BundleError(f"{bundle.name} lacks {absent[0]}: it is no bundle of a trial.")
@@ -64,14 +95,7 @@ def reproduce(bundle: Path) -> Reproduction:
             if name in entries:
                 (folder / name).write_bytes(entries[name])
         try:
-            results = compute_results(folder)
-            checks = (
-                *checksum_checks(entries),
-                *seal_checks(folder),
-                *log_checks(folder),
-                *deviation_checks(entries, results),
-                *number_checks(entries, results),
-            )
+            yield folder
         except KitError as error:
             raise BundleError(f"{bundle.name} cannot be recomputed: {error}") from error
         except (RecursionError, ValueError, TypeError, KeyError, AttributeError) as error:
@@ -79,7 +103,6 @@ def reproduce(bundle: Path) -> Reproduction:
                 f"{bundle.name} holds a file that is not what its name says ({error}). "
                 "Nothing in it was run."
             ) from error
-    return Reproduction(checks, results)
 
 
 def checksum_checks(entries: dict[str, bytes]) -> Iterator[Check]:
@@ -143,6 +166,27 @@ def deviation_checks(entries: dict[str, bytes], results: Results) -> Iterator[Ch
         )
     else:
         yield compare_table("deviations.csv", published, csv_of(found))
+
+
+def blinding_checks(folder: Path) -> Iterator[Check]:
+    """What a blind analyst settled in letters, found again from the log.
+
+    The letters follow from the seed of the schedule. While they stood there was no settlement
+    yet, so the findings are those of the folder without its file.
+    """
+    settled = read_lock(folder)
+    if settled is None:
+        return
+    (folder / LOCK_FILE).rename(folder / f"{LOCK_FILE}.set-aside")
+    said = findings_text(compute_blind_results(folder))
+    (folder / f"{LOCK_FILE}.set-aside").rename(folder / LOCK_FILE)
+    same = sha256_of(said.encode("utf-8")) == settled.findings_sha256
+    detail = (
+        f"the findings in letters, settled {settled.at}"
+        if same
+        else f"{LOCK_FILE} seals other findings than these shots give in letters"
+    )
+    yield Check("blind analysis", same, detail)
 
 
 def number_checks(entries: dict[str, bytes], results: Results) -> Iterator[Check]:

@@ -28,6 +28,7 @@ from kit.figures import (
 from kit.findings.sentences import outcome_headline
 from kit.results.compute import Results
 from kit.schedule import certificate
+from kit.trial import Trial
 
 INVENTED = "Invented example"
 FEWEST_CUPS = 6
@@ -51,8 +52,11 @@ def outcome_pictures(results: Results, outcome: str) -> list[Picture]:
 
 
 def _setting(results: Results, headline: str = "") -> Setting:
-    mark = INVENTED if results.trial.invented else ""
-    return Setting(tuple(results.trial.method_names), headline, mark)
+    return _setting_of(results.trial, headline)
+
+
+def _setting_of(trial: Trial, headline: str = "") -> Setting:
+    return Setting(tuple(trial.method_names), headline, INVENTED if trial.invented else "")
 
 
 def raw_pictures(results: Results) -> list[Picture]:
@@ -87,7 +91,7 @@ def balance_pictures(results: Results) -> list[Picture]:
     return [balance_certificate(counts, _setting(results))] if counts else []
 
 
-def stills(results: Results) -> list[Picture]:
+def stills(trial: Trial, study: pd.DataFrame) -> list[Picture]:
     """Chance at work: the running means after the first study shot, the second, and so on.
 
     Raises
@@ -95,8 +99,7 @@ def stills(results: Results) -> list[Picture]:
     DataError
         If no study shot has a value of the primary measure.
     """
-    measure = measure_of(results.trial.primary.measure)
-    return running_stills(results.analysis.study, measure, _setting(results))
+    return running_stills(study, measure_of(trial.primary.measure), _setting_of(trial))
 
 
 def _mean_pictures(results: Results, result: OutcomeResult, setting: Setting) -> list[Picture]:

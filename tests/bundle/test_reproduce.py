@@ -50,7 +50,15 @@ def test_an_untouched_bundle_matches_in_every_check(bundle: Path) -> None:
     found = reproduce(bundle)
     assert found.succeeded
     names = {check.what for check in found.checks}
-    assert {"checksums", "seal", "schedule", "journal", "shots.csv", "findings"} <= names
+    assert {
+        "checksums",
+        "seal",
+        "schedule",
+        "journal",
+        "shots.csv",
+        "findings",
+        "blind analysis",
+    } <= names
     assert "ey_pct_mean_differences" in names
 
 
