@@ -106,7 +106,7 @@ def sensitivity_grid(table: pd.DataFrame, measure: Measure, setting: Setting) ->
         for pair, group in table.groupby(["a", "b"], sort=False)
     }
     parts = [
-        f"{pair_name(a, b, 'against')} moves in: {', '.join(how)}"
+        f"{pair_name(str(a), str(b), 'against')} moves in: {', '.join(how)}"
         for (a, b), how in moved.items()
         if how
     ]

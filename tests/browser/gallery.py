@@ -34,7 +34,8 @@ class GalleryView(PanelView):
         keep.on_click(self.guard(lambda _: self.status.say(f"Kept {self.slow.text}")))
         stage = widgets.ToggleButtons(description="Stage", options=["first", "second"])
         grind = choice("Grind", ["untouched", "re-dialled"], "untouched", self.status.say)
-        return [row(self.dose.widget, blocks, grind), stage, row(fail, work, keep, self.slow.widget), self.long.widget,
+        buttons = row(fail, work, keep, self.slow.widget)
+        return [row(self.dose.widget, blocks, grind), stage, buttons, self.long.widget,
                 self.image.widget]  # fmt: skip
 
     def update(self) -> None:

@@ -78,7 +78,7 @@ def test_controls_have_names_work_stops_and_failures_are_said(
 
 
 def test_a_button_waits_for_what_was_typed_before_it(open_notebook, gallery):
-    """Widgets hold back text while the kernel is busy, but not clicks: the last digits would miss."""
+    """Widgets hold back text while the kernel is busy, but not clicks: digits would be lost."""
     page = open_notebook(gallery)
     page.get_by_label("Slow (s)", exact=True).press_sequentially("18,5")
     page.get_by_role("button", name="Keep").click()
