@@ -11,7 +11,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from kit.planning.budget import CAFFEINE_EXTRACTED, CAFFEINE_SHARE, SIP_G
+from kit.planning.budget import (
+    CAFFEINE_EXTRACTED,
+    CAFFEINE_SHARE,
+    DAY_LIMIT_MG,
+    SIP_G,
+    SITTING_LIMIT_MG,
+), SIP_G
 from kit.trial import Trial
 
 SITTING_LIMIT_MG = 200.0
