@@ -14,12 +14,14 @@ from datetime import datetime
 from kit.planning.budget import (
     CAFFEINE_EXTRACTED,
     CAFFEINE_SHARE,
-    DAY_LIMIT_MG,
     SIP_G,
-    SITTING_LIMIT_MG,
 )
 from kit.trial import Trial
 
+SITTING_LIMIT_MG = 200.0
+"""A single dose that raises no concern in healthy adults who are not pregnant (EFSA 2015)."""
+DAY_LIMIT_MG = 400.0
+"""The same for a day (EFSA 2015); 200 mg in pregnancy."""
 PULLS_BEFORE_A_BREAK = 20
 """Pulls in one session after which attention fades (common practice, no source)."""
 
