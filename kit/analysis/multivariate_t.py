@@ -36,6 +36,8 @@ _LARGEST_LOADING = 0.999
 _FEW_CONTRASTS = 6
 _EXPANSION_TRUSTED = 1e-7
 _TRUSTED_WHEN_MANY = 1e-5
+_SOLVED = 1e-11
+"""The relative error of p to which a critical value is solved."""
 
 
 def multivariate_t_sf(t: float, correlation: ArrayLike, df: float) -> float:
@@ -106,13 +108,16 @@ def _ppf(alpha: float, R: Floats, df: float, side: Side, bracket: tuple[float, f
     root = invert_tail(product, alpha, bracket)
     if R.shape[0] == 1 or _is_product(R, loading):
         return root
-    target = alpha
+    target, before = alpha, np.nan
     for _ in range(4):
         error = product(root) + _remainder(root, R, loading, df, side) - alpha
-        if abs(error) < 1e-11 * alpha:
+        if abs(error) < _SOLVED * alpha:
             break
         target = min(max(target - error, 0.2 * target), 0.5 * (1.0 + target))
         root = invert_tail(product, target, (root - 0.05, root + 0.05))
+        if error * error / before < _SOLVED * alpha:  # the error shrinks by the same factor again
+            break
+        before = abs(error)
     return root
 
 

@@ -52,6 +52,23 @@ def analyse_trial(
         If there is no study shot at all. An outcome the shots cannot answer is not an error: it
         is listed with its reason in ``not_analysed``.
     """
+    planned = analyse_outcomes(trial, shots, tastings, progress)
+    if progress is not None:
+        progress("checks")
+    drawn = schedule or Drawn(None, np.random.default_rng(0))
+    extras, notes = supplements(
+        Given(trial, shots, planned.study, tastings, drawn.table, planned.results, drawn.rng)
+    )
+    return replace(planned, extras=extras, extra_notes=notes)
+
+
+def analyse_outcomes(
+    trial: Trial,
+    shots: pd.DataFrame,
+    tastings: pd.DataFrame | None = None,
+    progress: Progress | None = None,
+) -> Analysis:
+    """The declared outcomes alone, without the checks beside them; see :func:`analyse_trial`."""
     study, aside = study_shots(shots, trial)
     results: list[OutcomeResult] = []
     failed: list[NotAnalysed] = []
@@ -62,13 +79,7 @@ def analyse_trial(
             results.append(_one(trial, outcome, study, tastings, aside))
         except KitError as refusal:
             failed.append(NotAnalysed(outcome, str(refusal)))
-    if progress is not None:
-        progress("checks")
-    drawn = schedule or Drawn(None, np.random.default_rng(0))
-    extras, notes = supplements(
-        Given(trial, shots, study, tastings, drawn.table, tuple(results), drawn.rng)
-    )
-    return Analysis(tuple(results), tuple(failed), study, extras, notes)
+    return Analysis(tuple(results), tuple(failed), study)
 
 
 def _one(

@@ -58,8 +58,9 @@ def _best_claim(result: OutcomeResult, name: str, shots_needed: ShotsNeeded) -> 
     if best == (name,):
         return _claim(outcome, text, SUPPORTED, text + ".", "")
     if name not in best:
+        # Hsu's limits say so much, also where methods tie: another is at least as good.
         verb = "is" if len(best) == 1 else "may be"
-        strongest = f"{name} is not the best here; {listed(best, 'or')} {verb}."
+        strongest = f"{name} is not ahead of all others; {listed(best, 'or')} {verb} the best."
         return _claim(outcome, text, CONTRADICTED, strongest, "")
     strongest = f"{listed(best, 'or')} may be the best; these shots do not say which."
     return _claim(outcome, text, SILENT, strongest, shots_needed(result))

@@ -71,11 +71,22 @@ def method_means(fit: MixedModelFit, trial: Trial, study: pd.DataFrame) -> pd.Da
 
 
 def may_be_best(fit: MixedModelFit, outcome: Outcome) -> tuple[str, ...] | None:
-    """The methods that may be the best (Hsu), or None where no direction was declared."""
+    """The methods that may be the best (Hsu), or None where no direction was declared.
+
+    Hsu's limits are one-sided: that a method stands alone means that no other is better, which
+    of two methods that tie is said of one in ten trials. Alone it is left only where it also
+    differs from each other method by the two-sided test, so that "the best" is said of a tie in
+    one of twenty at most (whoever leads must pass its test against the other of the tie).
+    """
     if outcome.higher_is_better is None or "method" not in fit.fixed.factors:
         return None
     table = against_best(fit, "method", higher_is_better=outcome.higher_is_better)
-    return tuple(table.loc[table["may_be_best"], "level"])
+    best = set(table.loc[table["may_be_best"], "level"])
+    if len(best) == 1:
+        pairs = all_pairs(fit, "method", adjust="none")
+        near = pairs[(pairs["p"] >= 1 - LEVEL) & (pairs["a"].isin(best) | pairs["b"].isin(best))]
+        best |= set(near["a"]) | set(near["b"])
+    return tuple(table.loc[table["level"].isin(best), "level"])
 
 
 def _cell_method(trial: Trial, factors: list[str], label: str) -> str | None:
