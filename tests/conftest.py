@@ -4,9 +4,14 @@ import shutil
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from kit.results import Results, compute_results, write_tables_and_findings
 from kit.shotlog import write_tables
+
+# No test is timed, and every run tries the same examples: a red run can be repeated.
+settings.register_profile("fairpull", deadline=None, derandomize=True)
+settings.load_profile("fairpull")
 
 SAMPLES = Path(__file__).parents[1] / "sample_sessions"
 
