@@ -17,7 +17,7 @@ wording claims). The sheet promises at most 5 % in each of an outcome's two fami
 comparisons, and the set that may be best. True means of taste scores, which are rounded to the
 scale, are averages of 4,000 invented cups.
 
-What it printed (seed 7) is written down in ``claims_output.txt`` beside this file.
+What a run of 300 trials printed (seed 7) is written down in ``claims_output.txt`` beside this file.
 """
 
 from __future__ import annotations
