@@ -31,12 +31,17 @@ class GalleryView(PanelView):
         work.on_click(self.guard(lambda _: self.long.start("Counting", _count, self.status.say)))
         self.slow = NumberField(NumberRule("Slow", "s"), "", self.guard(lambda _: time.sleep(0.3)))
         keep = plain_button("Keep")
-        keep.on_click(self.guard(lambda _: self.status.say(f"Kept {self.slow.text}")))
+        self.kept: list[str] = []
+        keep.on_click(self.guard(self._keep))
         stage = widgets.ToggleButtons(description="Stage", options=["first", "second"])
         grind = choice("Grind", ["untouched", "re-dialled"], "untouched", self.status.say)
         buttons = row(fail, work, keep, self.slow.widget)
         return [row(self.dose.widget, blocks, grind), stage, buttons, self.long.widget,
                 self.image.widget]  # fmt: skip
+
+    def _keep(self, _: widgets.Button) -> None:
+        self.kept.append(self.slow.text)
+        self.status.say(f"Kept {' then '.join(self.kept)}")
 
     def update(self) -> None:
         pass

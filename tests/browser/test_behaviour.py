@@ -77,14 +77,17 @@ def test_controls_have_names_work_stops_and_failures_are_said(
     assert findings.errors == []
 
 
-def test_a_button_waits_for_what_was_typed_before_it(open_notebook, gallery):
+def test_what_is_done_arrives_in_the_order_in_which_it_was_done(open_notebook, gallery):
     """Widgets hold back text while the kernel is busy, but not clicks: digits would be lost."""
     page = open_notebook(gallery)
-    page.get_by_label("Slow (s)", exact=True).press_sequentially("18,5")
-    page.get_by_role("button", name="Keep").click()
-    said = page.get_by_role("status").filter(has_text="Kept")
+    slow, keep = page.get_by_label("Slow (s)", exact=True), page.get_by_role("button", name="Keep")
+    slow.press_sequentially("18,5")
+    keep.click()
+    slow.fill("7")
+    keep.click()
+    said = page.get_by_role("status").filter(has_text="then")
     said.wait_for()
-    assert said.inner_text() == "Kept 18,5"
+    assert said.inner_text() == "Kept 18,5 then 7"
 
 
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL") or not shutil.which("ps"), reason="needs ps")
