@@ -15,11 +15,13 @@ from kit.results import (
     compute_results,
     names_hidden,
     pictures_of,
+    stills,
     write_figures,
+    write_stills,
     write_tables_and_findings,
 )
 from kit.results.gate import still_to_pull
-from kit.results.page import report_content, write_report
+from kit.results.page import methods_paragraphs, write_report
 from kit.shotlog import write_tables
 from kit.widgets.panel_model import JOURNAL_FILE, PanelModel
 
@@ -30,6 +32,7 @@ SHAPES = {
     "still-wide": "Wide, 1920 × 1080",
     "still-wide-4k": "Wide, 3840 × 2160",
     "still-tall": "Tall, 1080 × 1920",
+    "still-tall-4k": "Tall, 2160 × 3840",
 }
 KINDS = {
     "shots": "Shots in order",
@@ -42,6 +45,8 @@ KINDS = {
     "taste": "Scores",
     "reference": "Reference shots",
     "residuals": "Residuals",
+    "sensitivity": "Other defensible analyses",
+    "balance": "Balance of the schedule",
 }
 GROUNDS = {"": "Light card", "-dark": "Dark card", "-clear": "Transparent, dark ink",
            "-dark-clear": "Transparent, light ink"}  # fmt: skip
@@ -104,7 +109,7 @@ class PublishModel(PanelModel):
         """The methods paragraph, to copy."""
         if self.results is None:
             return ""
-        return "\n\n".join(report_content(self.results, [], self.folder).methods)
+        return "\n\n".join(methods_paragraphs(self.results, self.folder))
 
     def pictures(self) -> list[Picture]:
         """Every picture of the trial."""
@@ -141,6 +146,12 @@ class PublishModel(PanelModel):
         """Write every picture in the chosen format."""
         return write_figures(self.pictures(), self.folder, (self.format_name,))
 
+    def write_film(self, report: Callable[[float], None]) -> list[Path]:
+        """The running means shot by shot in the chosen format: stills, the animation last."""
+        results = self.results or self.compute(lambda _: None)
+        pictures = stills(results.trial, results.analysis.study)
+        return write_stills(pictures, self.folder, self.format_name, report)
+
     def write_all(self, report: Callable[[float], None]) -> tuple[Path, Path]:
         """Tables, pictures, report and bundle; returns the paths of report and bundle."""
         results = self.results or self.compute(lambda _: None)
@@ -164,6 +175,10 @@ class PublishModel(PanelModel):
 def _title(name: str) -> str:
     """``Means: extraction yield`` for ``means_ey_pct``."""
     kind = max((key for key in KINDS if name.startswith(key)), key=len, default="")
-    measure = name[len(kind) :].strip("_")
-    label = measure_of(measure).in_text if kind != "fault" else measure
-    return f"{KINDS.get(kind, name)}: {label}".removesuffix(": ")
+    measures = name[len(kind) :].strip("_").split("_against_")
+    labels = [
+        measure if kind == "fault" else measure_of(measure).in_text
+        for measure in measures
+        if measure
+    ]
+    return f"{KINDS.get(kind, name)}: {' against '.join(labels)}".removesuffix(": ")

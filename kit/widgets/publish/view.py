@@ -47,6 +47,8 @@ class PublishView(PanelView):
         )
         pictures = plain_button("Write the pictures in this format")
         pictures.on_click(self.guard(self._pictures_clicked))
+        film = plain_button("Write the averages shot by shot")
+        film.on_click(self.guard(self._film_clicked))
         everything = main_button("Write report and bundle")
         everything.on_click(self.guard(self._everything_clicked))
         self._parts = widgets.VBox(
@@ -56,7 +58,7 @@ class PublishView(PanelView):
                     "Show",
                     row(self._which, self._shape, self._ground),
                     self._preview,
-                    row(pictures),
+                    row(pictures, film),
                 ),
                 section("Hand over", row(self._licence), row(everything), self._files),
             ]
@@ -118,6 +120,13 @@ class PublishView(PanelView):
         written = self.publication.write_pictures()
         self.status.say(f"{len(written)} files written into {written[0].parent}.")
         self.publication.touch()
+
+    def _film_clicked(self, _: object) -> None:
+        def done(written: list[Path]) -> None:
+            self.status.say(f"{len(written) - 1} stills in shooting order. Film: {written[-1]}")
+            self.publication.touch()
+
+        self._work.start("Writing the averages shot by shot", self.publication.write_film, done)
 
     def _everything_clicked(self, _: object) -> None:
         def done(paths: tuple[Path, Path]) -> None:

@@ -1,0 +1,109 @@
+"""Publishing in a real browser: pictures follow the format, report and bundle are written."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from kit.bundle import reproduce
+from kit.launcher import NotebookServer, copy_missing_notebooks, notebook_server
+from kit.shipped import sample_session
+from tests.browser.conftest import START_MS, keep_screenshot
+from tests.report.test_page import axe_source
+
+SIZES = {"laptop": (1280, 800), "tablet": (820, 1180), "phone": (390, 844)}
+RULES = "['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa']"
+NOTEBOOKS = ("1_plan", "2_shoot", "3_analyse", "4_publish")
+
+
+@pytest.fixture(scope="module")
+def finished(
+    chromium: str, jupyter_home: Path, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[tuple[Path, NotebookServer]]:
+    """A finished and settled trial with its own server."""
+    folder = tmp_path_factory.mktemp("finished") / "disc_and_soak"
+    shutil.copytree(sample_session("disc_and_soak"), folder)
+    copy_missing_notebooks(folder)
+    with notebook_server(folder) as server:
+        yield folder, server
+
+
+def shown_image(page) -> str:
+    return page.locator(".kit-preview img").get_attribute("src")
+
+
+def test_pictures_follow_the_format_and_everything_is_written(open_notebook, finished, findings):
+    folder, server = finished
+    page = open_notebook("4_publish", server)
+    preview = page.locator(".kit-preview img")
+    preview.wait_for(timeout=START_MS)
+    image = "document.querySelector('.kit-preview img')"
+    size = f"({image}.naturalHeight / {image}.naturalWidth)"
+    assert page.evaluate(size) == pytest.approx(1080 / 1920, abs=0.01)
+    before = shown_image(page)
+    page.get_by_label("Format", exact=True).select_option("Tall, 1080 × 1920")
+    page.wait_for_function(f"{size} > 1.7")
+    tall = shown_image(page)
+    assert tall != before
+    page.get_by_label("Ground", exact=True).select_option("Dark card")
+    page.wait_for_function(
+        "old => document.querySelector('.kit-preview img').src !== old", arg=tall
+    )
+    page.get_by_label("Picture", exact=True).select_option("Differences: extraction yield")
+    page.locator(".kit-preview img[alt^='Difference in extraction yield']").wait_for()
+    assert "Extraction" in page.get_by_label("What may be said, to copy").input_value()
+    page.get_by_role("button", name="Write report and bundle").click()
+    page.get_by_text("results/report.html").first.wait_for(state="attached", timeout=START_MS)
+    bundle = folder / "disc_and_soak-bundle.zip"
+    page.get_by_text(str(bundle)).first.wait_for(timeout=START_MS)
+    assert (
+        folder / "results/figures/differences_ey_pct_still-tall-dark.png"
+    ).stat().st_size > 10_000
+    assert reproduce(bundle).succeeded
+    keep_screenshot(page, "publish-written")
+    assert findings.outside_requests == []
+    assert findings.errors == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", SIZES)
+def test_publish_fits_every_screen(page, open_notebook, finished, findings, size, scheme):
+    width, height = SIZES[size]
+    page.emulate_media(color_scheme=scheme)
+    page.set_viewport_size({"width": width, "height": height})
+    page = open_notebook("4_publish", finished[1])
+    page.locator(".kit-preview img").wait_for(timeout=START_MS)
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    small = page.evaluate(
+        "[...document.querySelectorAll('.kit-panel :is(button, input, select, textarea)')]"
+        ".filter(e => e.offsetParent && e.getBoundingClientRect().height < 44)"
+        ".map(e => e.outerHTML.slice(0, 80))"
+    )
+    assert small == []
+    keep_screenshot(page, f"publish-{size}-{scheme}")
+    page.locator(".kit-preview").scroll_into_view_if_needed()
+    keep_screenshot(page, f"publish-{size}-{scheme}-picture")
+    assert findings.errors == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("name", NOTEBOOKS)
+def test_axe_finds_nothing_serious_in_a_panel(page, open_notebook, finished, name, scheme):
+    source = axe_source()
+    page.emulate_media(color_scheme=scheme)
+    page = open_notebook(name, finished[1])
+    if name in ("3_analyse", "4_publish"):
+        page.locator(".kit-panel .kit-figure img").first.wait_for(timeout=START_MS)
+    page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true; })")
+    page.evaluate(source)
+    found = page.evaluate(f"axe.run('.kit-panel', {{runOnly: {RULES}}})")
+    bad = [
+        (one["id"], one["impact"], one["nodes"][0]["html"][:160], one["nodes"][0]["failureSummary"])
+        for one in found["violations"]
+        if one["impact"] in ("serious", "critical")
+    ]
+    assert bad == []
+    assert len(found["passes"]) > 8
