@@ -120,7 +120,9 @@ def _with_role_and_status(shots: pd.DataFrame) -> pd.DataFrame:
     """Shots that came without a plan are study shots that were kept."""
     roles = shots["role"].astype(object) if "role" in shots else pd.Series(index=shots.index)
     status = shots["status"].astype(object) if "status" in shots else pd.Series(index=shots.index)
+    reasons = shots["reason"] if "reason" in shots else pd.Series(index=shots.index, dtype=object)
     return shots.assign(
+        reason=reasons,
         role=roles.where(roles.notna() & (roles != ""), "study"),
         status=status.where(status.notna() & (status != ""), "kept"),
     )
