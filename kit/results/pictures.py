@@ -31,6 +31,8 @@ from kit.schedule import certificate
 from kit.trial import Trial
 
 INVENTED = "Invented example"
+MOST_COUNT_COLUMNS = 16
+"""More columns of counts than these cannot be read side by side."""
 FEWEST_CUPS = 6
 """Fewer cups that were both measured and tasted show no trend worth a line."""
 
@@ -84,10 +86,20 @@ def check_pictures(results: Results) -> list[Picture]:
 
 
 def balance_pictures(results: Results) -> list[Picture]:
-    """What the schedule balances; nothing where no schedule was drawn."""
+    """What the schedule balances, in the tables that are legible side by side.
+
+    Place and predecessor come first; sessions and bags follow where there are few of them.
+    Nothing where no schedule was drawn.
+    """
     if results.schedule is None:
         return []
-    counts = certificate(results.trial, results.schedule).count_tables()
+    counts: dict[str, pd.DataFrame] = {}
+    columns = 0
+    for title, table in certificate(results.trial, results.schedule).count_tables().items():
+        columns += table.shape[1]
+        if counts and columns > MOST_COUNT_COLUMNS:
+            break
+        counts[title] = table
     return [balance_certificate(counts, _setting(results))] if counts else []
 
 
