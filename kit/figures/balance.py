@@ -62,8 +62,11 @@ def _draw(counts: dict[str, pd.DataFrame], setting: Setting, canvas: Canvas) -> 
     deepest = [len(table) * _ROW_EM + head + 1 for table in counts.values()]
     sheet = open_sheet(
         canvas,
-        setting.headline or "Every method gets the same chance",
-        ["Numbers: how often. Equal numbers, and equal shades, are what a fair schedule has."],
+        setting.headline or "Where each method stands in the schedule",
+        [
+            "Numbers: how often. Equal where the design balances; elsewhere the draw decided, and "
+            "unequal numbers there are chance."
+        ],
         (sum(deepest) if narrow else max(deepest)) * canvas.em,
         setting.mark,
     )
