@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import secrets
 from datetime import datetime
 from pathlib import Path
 
 from kit.cli.answer import Answer
-from kit.errors import PlanError
-from kit.trial import read_trial
 
 
 def sheets(folder: Path, paper: str) -> Answer:
@@ -26,35 +23,22 @@ def sheets(folder: Path, paper: str) -> Answer:
 
 def rescue(folder: Path, what: str, reason: str, extra_sessions: int) -> Answer:
     """Plan again what is left, without looking at any outcome; the seal stays as it is."""
-    from kit.schedule import (
-        Mishap,
-        current_schedule,
-        end_session_early,
-        make_up_lost,
-        open_new_bag,
-        write_rescue,
+    from kit.schedule.amended import AMENDED_FILE
+    from kit.shotlog.rescue import (
+        rescue_empty_bag,
+        rescue_ended_session,
+        rescue_lost_shots,
+        rescue_words,
+        what_happened,
     )
-    from kit.shotlog import read_shots
 
-    if not reason.strip():
-        raise PlanError("Say why with --reason: it stands in the report.")
-    trial, schedule, shots = read_trial(folder), current_schedule(folder), read_shots(folder)
-    mishap = Mishap(reason, datetime.now().astimezone(), secrets.randbelow(2**31))
+    mishap = what_happened(reason, datetime.now().astimezone())
     if what == "bag":
-        found = open_new_bag(trial, schedule, shots, mishap)
+        found = rescue_empty_bag(folder, mishap)
     elif what == "session":
-        found = end_session_early(trial, schedule, shots, mishap, extra_sessions)
+        found = rescue_ended_session(folder, mishap, extra_sessions)
     else:
-        found = make_up_lost(trial, schedule, shots, mishap, _made_up(folder))
-    path = write_rescue(found, folder)
-    changes = [f"{row.what}: {row.planned} → {row.done}" for row in found.deviations.itertuples()]
+        found = rescue_lost_shots(folder, mishap)
+    path, changes = folder / AMENDED_FILE, rescue_words(found)
     text = "\n".join([f"The order to pull by is now {path}.", *changes, *found.lost])
     return Answer(text, {"schedule": str(path), "changes": changes, "lost": list(found.lost)})
-
-
-def _made_up(folder: Path) -> set[int]:
-    """Lost shots that an earlier amendment made up for."""
-    from kit.schedule import read_amendments
-
-    rows = read_amendments(folder)
-    return {int(n) for n in rows.loc[rows["what"] == "lost shot made up for", "planned_shot"]}

@@ -1,4 +1,4 @@
-"""Commands during the shoot: import a log sheet, check the log."""
+"""Commands during the shoot: import a log sheet, check the log, export it."""
 
 from __future__ import annotations
 
@@ -30,3 +30,15 @@ def check(folder: Path) -> Answer:
         found = [complaint.sentence() for complaint in wrong.complaints]
         return Answer("\n".join([summary, *found]), {"complaints": found}, exit_code=1)
     return Answer(f"{summary}\n{checked}", {"complaints": []})
+
+
+def export(folder: Path) -> Answer:
+    """Write the log for other programs: CSV, a workbook, and what every column means."""
+    from kit.errors import DataError
+    from kit.shotlog import read_log
+    from kit.shotlog.export import write_exports
+
+    if not read_log(folder).shots:
+        raise DataError(f"No shot is logged in {folder} yet, so there is nothing to export.")
+    written = [str(path) for path in write_exports(folder)]
+    return Answer("\n".join(["Written:", *written]), {"files": written})

@@ -24,6 +24,7 @@ A trial is a folder of plain files. The usual order of the work:
   fairpull import my-trial F    read a filled-in log sheet or your own spreadsheet
   fairpull rescue my-trial …    plan again what is left when something breaks
   fairpull check my-trial       look for mistakes in the log
+  fairpull export my-trial      the log for other programs: CSV and a workbook
   fairpull analyse my-trial     what the shots say, in words
   fairpull settle my-trial      settle a blind analysis; then names are shown
   fairpull publish my-trial     tables, figures, report and bundle
@@ -118,6 +119,9 @@ def _add_logging(commands: argparse._SubParsersAction[Parser]) -> None:
     _folder(imported)
     imported.add_argument("file", type=Path, metavar="FILE", help="log sheet or spreadsheet")
     _folder(_command(commands, "check", "look for mistakes in the log", "kit.cli.during:check"))
+    _folder(
+        _command(commands, "export", "write the log for other programs", "kit.cli.during:export")
+    )
 
 
 def _add_bench(commands: argparse._SubParsersAction[Parser]) -> None:

@@ -11,7 +11,7 @@ import pandas as pd
 from kit.errors import PlanError
 from kit.trial import Trial
 
-_READ_FROM_LOG = ["planned_shot", "status"]
+_READ_FROM_LOG = ["planned_shot", "status", "replaces"]
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,22 @@ def standing(trial: Trial, schedule: pd.DataFrame, shots: pd.DataFrame) -> Stand
             "No shot has been pulled yet, so there is nothing to rescue. Change the plan and draw "
             "a new schedule."
         )
-    study = set(schedule.loc[schedule["role"] == "study", "planned_shot"].astype(int))
-    lost = frozenset(log.loc[log["status"] == "lost", "planned_shot"].dropna().astype(int))
+    study = frozenset(schedule.loc[schedule["role"] == "study", "planned_shot"].astype(int))
     reset = schedule.reset_index(drop=True)
-    return Standing(trial, reset, pulled, frozenset(lost & study), int(rows.max()))
+    return Standing(trial, reset, pulled, _lost(log) & study, int(rows.max()))
+
+
+def _lost(log: pd.DataFrame) -> frozenset[int]:
+    """Lost pulls; where a spare was lost too, the shot that it was to stand for."""
+    pulls = log.dropna(subset=["planned_shot"])
+    stands_for = {
+        int(spare): int(shot)
+        for spare, shot in zip(pulls["planned_shot"], pulls["replaces"], strict=True)
+        if pd.notna(shot)
+    }
+    lost = set()
+    for pull in pulls.loc[pulls["status"] == "lost", "planned_shot"].astype(int):
+        for _ in range(len(stands_for)):  # a spare of a spare, to the start of the chain
+            pull = stands_for.get(pull, pull)
+        lost.add(pull)
+    return frozenset(lost)

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from pathlib import Path
 
 import pandas as pd
 
 from kit.design.panel import orders_of_test, sitting_orders
-from kit.errors import PlanError
-from kit.files import write_atomically
+from kit.errors import DataError, PlanError
+from kit.files import read_text, write_atomically
 from kit.schedule.codes import draw_codes
 from kit.schedule.draw import generator
 from kit.schedule.files import read_schedule, refuse_if_sealed, schedule_text
+from kit.schedule.freeze import read_freeze
 from kit.trial import Trial, read_trial
 
 ORDERS_FILE = "tasting_orders.csv"
@@ -129,6 +131,44 @@ def write_tasting(folder: Path, seed: int) -> list[Path]:
         If the plan is sealed, or cups and tasters cannot be had as planned.
     """
     refuse_if_sealed(folder)
+    return _write(folder, seed)
+
+
+def draw_missing_tasting(folder: Path) -> list[Path]:
+    """Draw and write cups and sets that were not written before sealing, from the sealed seed.
+
+    They follow from the seed and the sealed schedule alone, so drawing them late changes nothing.
+    """
+    return _write(folder, read_freeze(folder).seed)
+
+
+def read_tasting(folder: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The drawn cups and sets of the panel (``ORDER_COLUMNS``, ``SET_COLUMNS``), all as text.
+
+    Raises
+    ------
+    DataError
+        If a file lacks a column.
+    """
+    sets = folder / SETS_FILE
+    orders = _read(folder / ORDERS_FILE, ORDER_COLUMNS)
+    return orders, (
+        _read(sets, SET_COLUMNS) if sets.exists() else pd.DataFrame(columns=SET_COLUMNS)
+    )
+
+
+def _read(path: Path, columns: list[str]) -> pd.DataFrame:
+    table = pd.read_csv(io.StringIO(read_text(path)), dtype=str, keep_default_na=False)
+    missing = [name for name in columns if name not in table]
+    if missing:
+        raise DataError(
+            f"{path.name} lacks the column “{missing[0]}”. Remove the file: it is drawn again from "
+            "the recorded seed."
+        )
+    return table[columns]
+
+
+def _write(folder: Path, seed: int) -> list[Path]:
     trial = read_trial(folder)
     taken = read_schedule(folder)["code"].tolist()
     orders = tasting_orders(trial, seed, taken)

@@ -18,6 +18,7 @@ from pathlib import Path
 import pytest
 
 from kit.launcher import NotebookServer, copy_missing_notebooks, notebook_server
+from kit.results.gate import PEEK_REFUSED
 from kit.schedule import draw_schedule, freeze_trial, write_schedule
 from kit.shipped import sample_session
 from kit.shotlog import read_journal, read_log, read_shots, run_order, schedule_of
@@ -244,7 +245,7 @@ def test_asking_early_says_why_not_and_is_noted_and_the_other_desks_show_codes_o
         fill_shot(page, tds="")
         save(page, folder)
     press(page, "How do the methods compare?")
-    page.get_by_text("Not before the last shot").wait_for()
+    page.get_by_text(PEEK_REFUSED).wait_for()
     assert len(read_log(folder).peeks) == 1
 
     page.get_by_role("button", name="Measure", exact=True).click()
@@ -286,4 +287,31 @@ def test_asking_early_says_why_not_and_is_noted_and_the_other_desks_show_codes_o
     shots = read_shots(folder)
     assert shots.query("planned_shot != 9")["tds_pct"].notna().sum() == 1
     assert shots["faults"].notna().sum() == 1
+    assert findings.errors == []
+
+
+def test_something_broke_unfolds_asks_why_and_says_the_cost(fresh, open_notebook, findings):
+    folder, server = fresh
+    page = open_notebook("2_shoot", server)
+    start_session(page)
+    for _ in range(3):
+        fill_shot(page)
+        save(page, folder)
+    assert not box(page, "What happened?").is_visible()
+    press(page, "Something broke")
+    press(page, "End this session early")
+    page.get_by_role("alert").get_by_text("Say why").wait_for()
+    box(page, "What happened?").fill("grinder jammed")
+    for screen, (width, height) in SCREENS.items():
+        page.set_viewport_size({"width": width, "height": height})
+        page.wait_for_function(f"innerWidth === {width}")
+        page.wait_for_function(f"({CUT_OFF})().length === 0")
+        assert page.evaluate(SIDEWAYS) == []
+        box(page, "What happened?").scroll_into_view_if_needed()
+        keep_screenshot(page, f"shoot-broke-{screen}")
+    press(page, "End this session early")
+    page.get_by_text(re.compile("to an extra session")).first.wait_for()
+    keep_screenshot(page, "shoot-broke-done")
+    assert "grinder jammed" in (folder / "amendments.csv").read_text(encoding="utf-8")
+    assert len(read_shots(folder)) == 3
     assert findings.errors == []

@@ -1,5 +1,6 @@
 """Sheets and rescue from the command line: the seal untouched, nothing of the outcomes read."""
 
+import json
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -58,3 +59,19 @@ def test_sheets_are_written_for_everybody(pulled: Path, capsys: pytest.CaptureFi
     assert "Harbour" not in readings
     assert "Seal " in readings
     assert "log_sheet.csv" in capsys.readouterr().out
+
+
+def test_the_log_is_exported_and_every_path_is_said(
+    pulled: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    capsys.readouterr()
+    assert main(["export", str(pulled), "--json"]) == 0
+    files = [Path(name) for name in json.loads(capsys.readouterr().out)["files"]]
+    assert {"shots.csv", "log.xlsx", "shots.schema.json"} <= {path.name for path in files}
+    assert all(path.exists() for path in files)
+
+
+def test_an_empty_log_is_not_exported(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["new", str(tmp_path / "mine")]) == 0
+    assert main(["export", str(tmp_path / "mine")]) == 2
+    assert "nothing to export" in capsys.readouterr().err

@@ -9,15 +9,29 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from kit.errors import DataError
-from kit.schedule import freeze_trial
-from kit.shotlog import log_readings, log_shot, read_draft, read_journal, read_log, read_shots
+from kit.analysis.taste import discrimination_results
+from kit.errors import DataError, PlanError
+from kit.results.gate import PEEK_REFUSED
+from kit.schedule import discrimination_sets, freeze_trial, read_schedule, tasting_orders
+from kit.shotlog import (
+    log_readings,
+    log_shot,
+    read_draft,
+    read_journal,
+    read_log,
+    read_shots,
+    schedule_of,
+    tastings_table,
+)
+from kit.trial import Attribute, Tasting, read_trial, write_trial
 from kit.widgets.shoot import page, words
 from kit.widgets.shoot.bringing import BringModel
-from kit.widgets.shoot.by_code import MeasureModel, ScoreModel, TasteModel
+from kit.widgets.shoot.broken import BrokenBench
+from kit.widgets.shoot.by_code import MeasureModel, ScoreModel
 from kit.widgets.shoot.drift import drift_picture
 from kit.widgets.shoot.measuring_check import CheckModel
 from kit.widgets.shoot.model import ShootModel
+from kit.widgets.shoot.taste import TasteModel
 from tests.shotlog.bench import small_trial
 from tests.shotlog.memory import folder_in_memory
 
@@ -250,9 +264,66 @@ def test_pause_resume_skip_and_end(bench: ShootModel):
 
 
 def test_asking_for_a_comparison_is_refused_and_noted(bench: ShootModel):
-    assert "Not before the last shot" in bench.ask_for_comparison()
+    assert bench.ask_for_comparison() == PEEK_REFUSED
     (peek,) = read_log(bench.folder).peeks
     assert peek.data == {"asked_for": "comparison of methods", "shots_done": 0}
+
+
+def test_what_broke_needs_a_reason_and_a_shot(bench: ShootModel):
+    broken = BrokenBench(bench)
+    with pytest.raises(PlanError, match="Say why"):
+        broken.empty_bag(" ")
+    with pytest.raises(DataError, match="No shot is logged"):
+        broken.end_early("power cut", 1)
+    assert not (bench.folder / "amended_schedule.csv").exists()
+    assert bench.session_state == "running"
+
+
+def test_a_session_that_ends_early_moves_its_blocks_and_another_window_follows(
+    bench: ShootModel,
+):
+    other = ShootModel(bench.folder, Clock())
+    pull_until_study(bench)
+    pull(bench)
+    sealed = (bench.folder / "schedule.csv").read_bytes()
+    studies = len([each for each in bench.order.to_come if each.role == "study"])
+    said = BrokenBench(bench).end_early("grinder jammed", 1)
+    assert any("to an extra session" in line for line in said)
+    assert any("tudy shot" in line for line in said)
+    assert bench.next_pull.session == "S2"
+    left = [each for each in bench.order.to_come if each.role == "study"]
+    assert len(left) == studies  # the block begun goes on as a block of its own
+    assert (bench.folder / "schedule.csv").read_bytes() == sealed
+    assert other.catch_up()
+    assert other.next_pull == bench.next_pull
+    bench.start_session()
+    pull(bench)
+    assert words.ribbon_of(bench)
+
+
+def test_a_new_bag_leaves_the_order_and_the_half_filled_form_alone(bench: ShootModel):
+    pull_until_study(bench)
+    pull(bench)
+    fill(bench, dose_g="17,4")
+    waiting = bench.next_pull
+    BrokenBench(bench).empty_bag("bag torn")
+    assert bench.next_pull.planned_shot == waiting.planned_shot
+    assert bench.next_pull.bag != waiting.bag
+    assert bench.entries["dose_g"] == "17,4"
+
+
+def test_shots_lost_without_a_spare_are_pulled_again_once(bench: ShootModel):
+    pull_until_study(bench)
+    pull(bench, reason="spill")
+    while bench.next_pull.replaces is None:
+        pull(bench)
+    pull(bench, reason="spill")  # the only spare is lost too
+    broken = BrokenBench(bench)
+    before = len(bench.order.to_come)
+    broken.lost("two spills")
+    assert len(bench.order.to_come) > before
+    with pytest.raises(PlanError, match="not yet made up for"):
+        broken.lost("once more")
 
 
 def test_nothing_read_on_the_bench_tells_outcomes_apart(bench: ShootModel):
@@ -357,15 +428,91 @@ def test_each_scorer_has_an_order_of_their_own_and_two_are_compared(bench: Shoot
         first.save()
 
 
-def test_a_taster_is_counted_and_scores_a_cup_once(tmp_path: Path):
-    small_trial(tmp_path)
-    text = (tmp_path / "trial.toml").read_text(encoding="utf-8")
-    tasting = (
-        '[tasting]\ntasters = ["T1"]\n[[tasting.attributes]]\nname = "liking"\nlow = 1\nhigh = 9\n'
-    )
-    start = text.index("[tasting]")
-    end = text.index("[rules]")
-    (tmp_path / "trial.toml").write_text(text[:start] + tasting + text[end:], encoding="utf-8")
+def panel_trial(folder: Path, test: str) -> Path:
+    """Two tasters, five cups of four methods (one is a hidden duplicate), two sets each."""
+    trial, _ = small_trial(folder)
+    liking = Attribute(name="liking", low=1, high=9)
+    tasting = Tasting(
+        tasters=("T1", "T2"), attributes=(liking,), cups_per_sitting=5, discrimination=test,
+        pair=trial.method_names[:2], sets_per_taster=2,
+    )  # fmt: skip
+    write_trial(trial.model_copy(update={"tasting": tasting}), folder)
+    freeze_trial(folder, NOON - timedelta(hours=1), 11)
+    return folder
+
+
+def test_a_taster_follows_the_drawn_order_and_sees_codes_only(tmp_path: Path):
+    folder = panel_trial(tmp_path, "triangle")
+    trial = read_trial(folder)
+    drawn = tasting_orders(trial, 11, read_schedule(folder)["code"].tolist())
+    desk = TasteModel(folder, Clock())
+    desk.write_who("T3")
+    with pytest.raises(DataError, match="“T3” is no taster of this trial; there are T1, T2"):
+        desk.save()
+    desk.write_who("T1")
+    desk.type_in("liking", "12")
+    with pytest.raises(DataError, match="cannot be right"):
+        desk.save()
+    own = drawn[drawn["taster"] == "T1"]
+    assert own["duplicate"].eq("yes").sum() == 1
+    for row in own.itertuples():
+        assert (desk.cup.code, desk.cup.place, desk.cup.cups) == (row.code, row.cup_position, 5)
+        desk.type_in("liking", "7")
+        said = desk.save()
+        assert row.code in said
+        assert not any(name in said for name in trial.method_names)
+    logged = tastings_table(read_log(folder), schedule_of(folder))
+    assert logged["method"].tolist() == own["method"].tolist()
+    assert desk.load().cups_sitting == 5
+    other = TasteModel(folder, Clock())
+    other.write_who("T2")
+    assert other.cup.code == drawn[drawn["taster"] == "T2"]["code"].iloc[0]
+
+
+@pytest.mark.parametrize("test", ["triangle", "duo-trio", "paired"])
+def test_sets_are_answered_by_code_and_the_answer_never_says_right_or_wrong(
+    tmp_path: Path, test: str
+):
+    folder = panel_trial(tmp_path, test)
+    trial = read_trial(folder)
+    taken = read_schedule(folder)["code"].tolist()
+    sets = discrimination_sets(trial, 11, [*taken, *tasting_orders(trial, 11, taken)["code"]])
+    desk = TasteModel(folder, Clock())
+    desk.write_who("T2")
+    while desk.cup is not None:
+        desk.type_in("liking", "5")
+        desk.save()
+    wanted, said = [1.0, 0.0], []
+    for number, right in enumerate(wanted, start=1):
+        cups = sets[(sets["taster"] == "T2") & (sets["set"] == number) & (sets["code"] != "")]
+        # By the definition of each test, from the methods themselves.
+        first = trial.tasting.pair[0]
+        kinds = cups["method"].value_counts()
+        reference = sets[(sets["taster"] == "T2") & (sets["set"] == number)]["method"].iloc[0]
+        wants = {
+            "triangle": kinds.idxmin(), "duo-trio": reference, "paired": first,
+        }[test]  # fmt: skip
+        assert sorted(desk.set.choices) == sorted(cups["code"])
+        with pytest.raises(DataError, match="Choose one of the cups"):
+            desk.save()
+        named = cups[(cups["method"] == wants) == (right == 1)]["code"].iloc[0]
+        desk.type_in("code", named)
+        said.append(desk.save())
+    assert said == ["Set 1 of 2 is saved.", "Set 2 of 2 is saved."]
+    assert desk.set is None
+    with pytest.raises(DataError, match="every cup that was planned"):
+        desk.save()
+    logged = tastings_table(read_log(folder), schedule_of(folder))
+    name = f"{test} {'/'.join(trial.tasting.pair)}"
+    assert logged.loc[logged["attribute"] == name, "score"].tolist() == wanted
+    assert discrimination_results(logged)[name].correct == 1
+
+
+def test_without_a_planned_panel_a_cup_is_scored_once_by_its_code(tmp_path: Path):
+    trial, _ = small_trial(tmp_path)
+    liking = Attribute(name="liking", low=1, high=9)
+    tasting = Tasting(attributes=(liking,))
+    write_trial(trial.model_copy(update={"tasting": tasting}), tmp_path)
     freeze_trial(tmp_path, NOON - timedelta(hours=1), 11)
     bench = ShootModel(tmp_path, Clock())
     bench.write_operator("AB")
@@ -374,17 +521,10 @@ def test_a_taster_is_counted_and_scores_a_cup_once(tmp_path: Path):
     pull(bench)
     code = read_shots(tmp_path).iloc[-1]["code"]
     desk = TasteModel(tmp_path, Clock())
-    desk.write_who("T2")
-    desk.type_in("code", code)
-    with pytest.raises(DataError, match="“T2” is no taster of this trial; there are T1"):
-        desk.save()
     desk.write_who("T1")
-    desk.type_in("liking", "12")
-    with pytest.raises(DataError, match="cannot be right"):
-        desk.save()
+    desk.type_in("code", code)
     desk.type_in("liking", "7")
     assert "cup 1 of this sitting" in desk.save()
-    assert desk.load().cups_sitting == 1
     desk.type_in("code", code)
     desk.type_in("liking", "7")
     with pytest.raises(DataError, match="in this sitting already"):

@@ -11,19 +11,15 @@ from typing import ClassVar
 import numpy as np
 
 from kit.analysis.agreement import scorer_agreement
-from kit.cautions import TasterLoad, taster_load
 from kit.errors import DataError, ModelError
 from kit.files import sha256_of
 from kit.shotlog import (
     fault_scores_table,
     log_fault_score,
     log_readings,
-    log_tasting,
     read_draft,
     save_draft,
 )
-from kit.trial import Attribute
-from kit.widgets.entry import NumberRule
 from kit.widgets.shoot.form import READINGS, RULES, ShotForm
 from kit.widgets.shoot.trial_log import TrialLog, now
 
@@ -189,68 +185,3 @@ class ScoreModel(ByCodeModel):
         except ModelError:
             wanted = max(1, round(SECOND_SCORER_SHARE * len(self.cups())))
             return f"A second scorer should see at least {wanted} of the clips."
-
-
-class TasteModel(ByCodeModel):
-    """Scores of a taster, cup by cup."""
-
-    desk = "taste"
-
-    def blank(self) -> dict[str, str]:
-        """The code, the sitting, a note; the scores come with the attributes."""
-        return {"code": "", "sitting": "1", "note": ""}
-
-    @property
-    def attributes(self) -> tuple[Attribute, ...]:
-        """What is scored."""
-        return self.trial.tasting.attributes if self.trial is not None else ()
-
-    def rule(self, attribute: Attribute) -> NumberRule:
-        """The rule of the box of an attribute."""
-        return NumberRule(
-            attribute.name, minimum=attribute.low, maximum=attribute.high, required=True,
-            whole=attribute.whole_points, decimals=0,
-        )  # fmt: skip
-
-    def load(self) -> TasterLoad | None:
-        """What this taster has had."""
-        if self.trial is None or not self.who:
-            return None
-        cups = [
-            (datetime.fromisoformat(event.at), str(event.data.get("sitting", "")))
-            for event in self.log.tastings
-            if event.data["taster"] == self.who
-        ]
-        return taster_load(self.trial, self.who, cups, self.clock())
-
-    def save(self) -> str:
-        """Save the scores of one cup."""
-        self.catch_up()
-        if (
-            self.trial is not None
-            and self.trial.tasting.tasters
-            and (self.who not in self.trial.tasting.tasters)
-        ):
-            known = ", ".join(self.trial.tasting.tasters)
-            raise DataError(f"“{self.who}” is no taster of this trial; there are {known}.")
-        code = self.known_code(self.texts["code"])
-        scores = {each.name: self.rule(each).read(self.texts.get(each.name, ""))
-                  for each in self.attributes}  # fmt: skip
-        sitting = self.texts["sitting"].strip() or "1"
-        before = [
-            event
-            for event in self.log.tastings
-            if (event.data["taster"], event.data.get("sitting")) == (self.who, sitting)
-        ]
-        if any(event.data["code"] == code for event in before):
-            raise DataError(f"You have scored cup {code} in this sitting already.")
-        tasting = {
-            "taster": self.who, "sitting": sitting, "cup_position": len(before) + 1, "code": code,
-            "shot": self.cups()[code], "note": self.texts["note"].strip() or None,
-            "scores": scores,
-        }  # fmt: skip
-        log_tasting(self.folder, tasting, self.clock(), self.who)
-        self.start_anew()
-        self.type_in("sitting", sitting)
-        self.after_writing()
-        return f"Cup {code} is saved: cup {len(before) + 1} of this sitting."

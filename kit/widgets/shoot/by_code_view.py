@@ -10,11 +10,10 @@ from typing import cast
 
 import ipywidgets as widgets
 
-from kit.cautions import ALWAYS, TASTING_START
 from kit.widgets.fields import NumberField, StepField
 from kit.widgets.guard import Guard
 from kit.widgets.shoot import page
-from kit.widgets.shoot.by_code import ByCodeModel, MeasureModel, ScoreModel, TasteModel
+from kit.widgets.shoot.by_code import ByCodeModel, MeasureModel, ScoreModel
 from kit.widgets.shoot.form import READINGS, RULES
 from kit.widgets.shoot.measuring_check import STEPS, CheckModel
 from kit.widgets.status import StatusLine
@@ -87,7 +86,7 @@ class MeasureDesk(Desk):
 
     def parts(self) -> list[widgets.Widget]:
         """The code, then up to three readings."""
-        self._code = _text("Cup code", "code", self)
+        self._code = text_box("Cup code", "code", self)
         self._fields = {
             name: NumberField(RULES[name], "", self._typing(name), "") for name in READINGS
         }
@@ -104,7 +103,7 @@ class MeasureDesk(Desk):
         listed = ", ".join(waiting) if waiting else "none"
         self._waiting.value = page.sentences_html([f"Cups without a reading: {listed}."])
         self._said.value = page.sentences_html([self.measure.spread()], role="status")
-        _put(self._code, self.measure.texts["code"])
+        put_text(self._code, self.measure.texts["code"])
         for name, field in self._fields.items():
             field.put(self.measure.texts[name])
 
@@ -166,7 +165,7 @@ class ScoreDesk(Desk):
         """The count, and a note."""
         definition = self.score.trial.rules.fault_definition if self.score.trial else ""
         self._faults = StepField(RULES["faults"], "", self._typing("faults"), definition)
-        self._note = _text("Note", "note", self)
+        self._note = text_box("Note", "note", self)
         return [row(self._faults.widget, self._note)]
 
     def update(self) -> None:
@@ -181,64 +180,18 @@ class ScoreDesk(Desk):
         self._waiting.value = page.sentences_html(said, role="status")
         self._said.value = page.sentences_html([self.score.agreement()])
         self._faults.put(self.score.texts["faults"])
-        _put(self._note, self.score.texts["note"])
+        put_text(self._note, self.score.texts["note"])
 
 
-class TasteDesk(Desk):
-    """Scores by cup code."""
-
-    title = "Taste by cup code"
-    who_label = "Taster's code"
-    save_label = "Save cup"
-
-    def __init__(self, folder: Path, status: StatusLine, guard: Guard) -> None:
-        self.taste = TasteModel(folder)
-        super().__init__(self.taste, status, guard)
-
-    def parts(self) -> list[widgets.Widget]:
-        """The code, one box an attribute, a note."""
-        self._code = _text("Cup code", "code", self)
-        self._sitting = _text("Sitting", "sitting", self)
-        self._fields = {
-            attribute.name: NumberField(
-                self.taste.rule(attribute), "", self._typing(attribute.name)
-            )
-            for attribute in self.taste.attributes
-        }
-        cautions = widgets.HTML(page.cautions_html(TASTING_START, ALWAYS))
-        self._note = _text("Note", "note", self)
-        boxes = [field.widget for field in self._fields.values()]
-        return [cautions, row(self._code, self._sitting), row(*boxes), row(self._note)]
-
-    def update(self) -> None:
-        """Show what this taster has had."""
-        if not self.taste.attributes:
-            self._waiting.value = page.sentences_html(
-                ["This trial scores no taste. Attributes are written in trial.toml, under tasting."]
-            )
-        load = self.taste.load()
-        said = []
-        if load is not None:
-            said.append(
-                f"{load.taster}: {load.cups_sitting} cups in this sitting, {load.cups_day} today; "
-                f"{load.mg_day:.0f} mg of caffeine today if every sip was swallowed."
-            )
-            caution = load.caution()
-            said += [caution.text] if caution else []
-        self._said.value = page.sentences_html(said, role="status")
-        for name, field in self._fields.items():
-            field.put(self.taste.texts.get(name, ""))
-        for name, box in (("code", self._code), ("sitting", self._sitting), ("note", self._note)):
-            _put(box, self.taste.texts[name])
-
-
-def _text(label: str, name: str, desk: Desk) -> widgets.Text:
+def text_box(label: str, name: str, desk: Desk) -> widgets.Text:
+    """A box whose text is kept at every edit."""
     box = widgets.Text(description=label, continuous_update=True)
     typed = desk._typing(name)
     box.observe(lambda change: typed(str(change["new"])), "value")
     return box
 
 
-def _put(box: widgets.Text, text: str) -> None:
+def put_text(box: widgets.Text, text: str) -> None:
+    """Put ``text`` into the box, if it is not there already."""
     if box.value != text:
         box.value = text

@@ -210,6 +210,15 @@ class ShootModel(TrialLog):
         self.after_writing()
         return "The last shot is taken back; its values stand in the form. The log keeps both."
 
+    def follow_new_schedule(self) -> None:
+        """Go on by the amended schedule; a half-filled form of another pull stays in the draft."""
+        waiting = self.next_pull
+        self.read_schedule_again()
+        self.read_log_again()
+        if self.correcting is None and self.next_pull != waiting:
+            self._take_up_draft()
+        self.settle()
+
     # -- inside --------------------------------------------------------------------------------
 
     def _refuse_if_not_ready(self) -> None:

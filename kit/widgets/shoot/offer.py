@@ -1,4 +1,4 @@
-"""A choice among things that come and go."""
+"""Things that come and go: a choice among them, and a part that is shown or not."""
 
 from __future__ import annotations
 
@@ -15,3 +15,8 @@ def offer(box: widgets.Dropdown, options: Sequence[object]) -> None:
     box.options = list(options)
     labels = [each[0] if isinstance(each, tuple) else str(each) for each in options]
     box.index = labels.index(chosen) if chosen in labels else (0 if labels else None)
+
+
+def show(widget: widgets.Widget, visible: bool) -> None:
+    """Show a part, or take it off the screen."""
+    widget.layout.display = None if visible else "none"

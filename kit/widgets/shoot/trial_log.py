@@ -6,7 +6,7 @@ or saved against a state that has passed.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -14,6 +14,7 @@ from typing import Any
 import pandas as pd
 
 from kit.errors import DataError, KitError
+from kit.schedule.amended import AMENDED_FILE
 from kit.shotlog import (
     JOURNAL_FILE,
     Journal,
@@ -21,7 +22,6 @@ from kit.shotlog import (
     Pull,
     RunOrder,
     fold,
-    log_peek,
     log_session_event,
     read_draft,
     read_journal,
@@ -36,11 +36,6 @@ from kit.shotlog.tables import plan_rows
 from kit.widgets.panel_model import SCHEDULE_FILE, PanelModel
 
 OPERATOR = "operator"
-PEEK_REFUSED = (
-    "Not before the last shot: results looked at along the way tempt one to stop at a lucky "
-    "moment. Testing after every block turns a 5 % chance of a false alarm into about 18 %. "
-    "That you asked is noted in the log."
-)
 
 
 def now() -> datetime:
@@ -61,6 +56,7 @@ class TrialLog(PanelModel):
         self.order: RunOrder | None = None
         self.operator = ""
         self._seen: tuple[int, int] = (0, 0)
+        self._amended_seen: tuple[int, int] = (0, 0)
         self._tabulated: Log | None = None
         self._shots = pd.DataFrame()
         super().__init__(folder)
@@ -69,15 +65,17 @@ class TrialLog(PanelModel):
         """Read schedule, journal and the code of the person at the machine."""
         if self.trial is None:
             return
-        self.schedule = schedule_of(self.folder)
-        self.planned = plan_rows(self.schedule)
+        self.read_schedule_again()
         self.read_log_again()
         self.operator = str(read_draft(self.folder, OPERATOR).get("code", ""))
 
     def catch_up(self) -> bool:
         """Read the journal again if it has changed; returns whether it had."""
-        if self.trial is None or self._stamp() == self._seen:
+        amended = self._amended() != self._amended_seen
+        if self.trial is None or (self._stamp() == self._seen and not amended):
             return False
+        if amended:
+            self.read_schedule_again()
         self.read_log_again()
         self.touch()
         return True
@@ -146,11 +144,23 @@ class TrialLog(PanelModel):
 
     def ask_for_comparison(self) -> str:
         """Refuse, and note that it was asked."""
-        log_peek(
-            self.folder, "comparison of methods", len(self.log.shots), self.clock(), self.operator
-        )
+        from kit.results.gate import note_early_look  # slow to load, and seldom asked for
+
+        said = note_early_look(self.folder, self.clock(), self.operator)
         self.read_log_again()
-        return PEEK_REFUSED
+        return said
+
+    def session_under_way(self) -> str:
+        """The session of the last shot pulled; empty before the first."""
+        numbers = [shot.planned_shot for shot in self.log.shots if shot.planned_shot is not None]
+        return str(self.planned[numbers[-1]]["session"]) if numbers else ""
+
+    def read_schedule_again(self) -> None:
+        """Read the schedule to pull by, amended where it had to be."""
+        self._amended_seen = self._amended()
+        self.schedule = schedule_of(self.folder)
+        self.planned = plan_rows(self.schedule)
+        self._tabulated = None
 
     def read_log_again(self) -> None:
         """Read the journal and work out what comes next."""
@@ -208,7 +218,13 @@ class TrialLog(PanelModel):
 
     def _stamp(self) -> tuple[int, int]:
         """Size and time of all journals together: changes with every append."""
-        sizes = [path.stat() for path in self.folder.glob("shots*.jsonl")]
-        return sum(each.st_size for each in sizes), max(
-            (each.st_mtime_ns for each in sizes), default=0
-        )
+        return _stamp_of(self.folder.glob("shots*.jsonl"))
+
+    def _amended(self) -> tuple[int, int]:
+        """The same for the amended schedule."""
+        return _stamp_of(self.folder.glob(AMENDED_FILE))
+
+
+def _stamp_of(paths: Iterable[Path]) -> tuple[int, int]:
+    sizes = [path.stat() for path in paths]
+    return sum(each.st_size for each in sizes), max((each.st_mtime_ns for each in sizes), default=0)

@@ -15,10 +15,13 @@ from kit.widgets.guard import Guard
 from kit.widgets.images import PictureWidget
 from kit.widgets.shoot import page, words
 from kit.widgets.shoot.bringing_view import BringDesk
-from kit.widgets.shoot.by_code_view import Desk, MeasureDesk, ScoreDesk, TasteDesk
+from kit.widgets.shoot.by_code_view import Desk, MeasureDesk, ScoreDesk
 from kit.widgets.shoot.drift import drift_picture, reference_values
 from kit.widgets.shoot.form import NOTHING, RULES
 from kit.widgets.shoot.model import ShootModel
+from kit.widgets.shoot.offer import show
+from kit.widgets.shoot.otherwise import OtherwisePart
+from kit.widgets.shoot.taste_view import TasteDesk
 from kit.widgets.shoot.turn import TurnMarker
 from kit.widgets.status import StatusLine
 from kit.widgets.stopwatch import Stopwatch
@@ -87,13 +90,16 @@ class ShootView(PanelView):
         self._form_part = widgets.VBox(self._form_parts())
         self._form_part.add_class("kit-body")
         self._totals, self._rest = widgets.HTML(), widgets.HTML()
+        self._otherwise = OtherwisePart(
+            self.bench, self.status, self.guard, self._turned, self._draw_drift
+        )
         self._drift = PictureWidget()
         self._drift_words = widgets.HTML()
         self._log_part = widgets.VBox(
             [
                 section("This session", self._totals, self._rest),
                 section("Drift of the reference shots", self._drift.widget, self._drift_words),
-                self._otherwise_section(),
+                self._otherwise.widget,
             ]
         )
         self._log_part.add_class("kit-body")
@@ -147,26 +153,6 @@ class ShootView(PanelView):
             row(self._save, self._leave),
         ]
 
-    def _otherwise_section(self) -> widgets.VBox:
-        self._why = widgets.Text(description="Why (skip, pause, end, take back)")
-        self._correctable = widgets.Dropdown(description="Logged shot", options=[])
-        bench = self.bench
-        actions: list[tuple[str, Callable[[], str]]] = [
-            ("Skip this pull", lambda: bench.skip(self._why.value)),
-            ("Pause", lambda: bench.pause(self._why.value)),
-            ("End the session", lambda: bench.end_session(self._why.value)),
-            ("Take back the last shot", lambda: bench.take_back(self._why.value)),
-        ]
-        correct = self._action("Correct it", self._begin_correction)
-        compare = self._action("How do the methods compare?", bench.ask_for_comparison)
-        return section(
-            "When it goes otherwise",
-            row(self._why),
-            row(*(self._action(*action) for action in actions)),
-            row(self._correctable, correct),
-            row(compare),
-        )
-
     # -- drawing -------------------------------------------------------------------------------
 
     def _show_parts(self) -> None:
@@ -175,16 +161,16 @@ class ShootView(PanelView):
         state = bench.session_state
         waits = bool(bench.next_pull) and state != "running" and bench.correcting is None
         blocked = bool(bench.unmet())
-        _show(self._start_part, waits and not blocked)
+        show(self._start_part, waits and not blocked)
         # Before the plan is sealed the boxes may be tried out; nothing can be saved.
-        _show(self._form_part, blocked or state == "running" or bench.correcting is not None)
-        _show(self._log_part, not blocked)
+        show(self._form_part, blocked or state == "running" or bench.correcting is not None)
+        show(self._log_part, not blocked)
         self._start.description = "Go on" if state == "paused" else "Start the session"
         self._save.disabled = not bench.can_log
         correcting = bench.correcting is not None
         self._save.description = "Save the correction" if correcting else "Save shot"
-        _show(self._leave, correcting)
-        _show(self._texts["why"], correcting)
+        show(self._leave, correcting)
+        show(self._texts["why"], correcting)
 
     def _draw_log(self) -> None:
         bench = self.bench
@@ -195,10 +181,7 @@ class ShootView(PanelView):
         self._totals.value = page.values_html(words.totals_of(bench), large=False)
         rest = words.rest_caution(bench)
         self._rest.value = page.sentences_html([rest.text] if rest else [], role="status")
-        numbered = list(enumerate(bench.log.shots, start=1))[-12:]
-        entered = [(words.entered_words(shot, number), number) for number, shot in numbered]
-        self._correctable.options = entered[::-1]
-        self._correctable.index = 0 if entered else None  # the latest is the likeliest
+        self._otherwise.draw()
 
     def _draw_drift(self) -> None:
         values = reference_values(self.bench)
@@ -227,15 +210,14 @@ class ShootView(PanelView):
     def _times_taken(self, _: object) -> None:
         self.bench.take_times(self._stopwatch.first_drip, self._stopwatch.shot_time)
 
-    def _begin_correction(self) -> str:
-        number = self._correctable.value
+    def _turned(self) -> None:
+        """The form is another one: the page goes up to it."""
         self._turn.turn += 1
-        return self.bench.begin_correction(0 if number is None else int(number))
 
     def _desk_changed(self, change: dict[str, str]) -> None:
         desk = change["new"]
         self.status.clear()
-        _show(self._pull_desk, desk == PULL)
+        show(self._pull_desk, desk == PULL)
         if desk == PULL:
             self._other_desk.children = ()
             self.bench.catch_up()
@@ -265,15 +247,6 @@ class ShootView(PanelView):
         box.observe(lambda change: typed(str(change["new"])), "value")
         return box
 
-    def _action(self, label: str, act: Callable[[], str]) -> widgets.Button:
-        button = plain_button(label)
-        button.on_click(self.guard(lambda _: self._acted(act)))
-        return button
-
-    def _acted(self, act: Callable[[], str]) -> None:
-        self.status.say(act())
-        self._draw_drift()
-
     def _fields_row(self, names: tuple[str, ...]) -> widgets.Box:
         return row(*(self._fields[name].widget for name in names))
 
@@ -294,10 +267,6 @@ class ShootView(PanelView):
             "faults": trial.rules.fault_definition,
         }
         return hints.get(name, "")
-
-
-def _show(widget: widgets.Widget, visible: bool) -> None:
-    widget.layout.display = None if visible else "none"
 
 
 def _style() -> widgets.HTML:

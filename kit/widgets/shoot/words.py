@@ -84,7 +84,7 @@ def ribbon_of(model: TrialLog) -> dict[str, list[Tile]]:
         row = planned.get(model.log.stands_for(shot) or 0)
         if row is not None:
             sessions[str(row["session"])].append(_done_tile(shot, row))
-    for number in sorted(model.log.skipped - model.log.done):
+    for number in sorted((model.log.skipped - model.log.done) & planned.keys()):
         row = planned[number]
         sessions[str(row["session"])].append(
             Tile("skipped", row["role"], row["block"] or "", number)
