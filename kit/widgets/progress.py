@@ -72,6 +72,11 @@ class LongWork:
         """Whether work is going on."""
         return self._thread is not None and self._thread.is_alive()
 
+    @property
+    def inside(self) -> bool:
+        """Whether this is asked by the work itself (which cannot wait for its own end)."""
+        return threading.current_thread() is self._thread
+
     def start(self, label: str, work: Work, done: Callable[[Any], None]) -> None:
         """Run ``work(report)`` in a thread, then ``done(result)``; both are guarded.
 

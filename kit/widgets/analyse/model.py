@@ -6,6 +6,7 @@ from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from kit.errors import DataError
@@ -23,9 +24,10 @@ from kit.results import (
     raw_pictures,
 )
 from kit.results.gate import note_early_look, still_to_pull
+from kit.results.rehearsal import rehearse
 from kit.results.write import findings_text
 from kit.shotlog import write_tables
-from kit.widgets.panel_model import JOURNAL_FILE, PanelModel
+from kit.widgets.panel_model import JOURNAL_FILE, SCHEDULE_FILE, PanelModel
 
 
 class AnalyseModel(PanelModel):
@@ -65,6 +67,14 @@ class AnalyseModel(PanelModel):
         analyse = compute_blind_results if self.hidden else compute_results
         return analyse(self.folder, progress)
 
+    def can_rehearse(self) -> bool:
+        """Whether there is an order to rehearse, and no answer yet to confuse it with."""
+        return self.trial is not None and self.has(SCHEDULE_FILE) and not self.ready
+
+    def rehearse(self, seed: int, progress: Callable[[str], None]) -> Results:
+        """The whole analysis on invented shots without any true difference; nothing is written."""
+        return rehearse(self.folder, np.random.default_rng(seed), progress)
+
     def keep(self, results: Results) -> None:
         """Take over what was computed and tell the views."""
         self.results = results
@@ -82,7 +92,7 @@ class AnalyseModel(PanelModel):
         DataError
             If nothing was analysed yet, or it was settled before.
         """
-        if self.results is None:
+        if self.results is None or not self.ready:
             raise DataError("There is nothing to settle yet: wait until the analysis is done.")
         lock_analysis(self.folder, findings_text(self.results), at, by)
         self.refresh()

@@ -36,17 +36,15 @@ def verdict_page(model: AnalyseModel) -> str:
 
 def details_page(model: AnalyseModel) -> str:
     """One part to unfold for each outcome: its sentences, pictures, claims and method."""
-    if model.results is None:
+    results = model.results  # another thread may settle the analysis while pictures are drawn
+    if results is None:
         return ""
-    findings = model.results.findings
+    findings = results.findings
     parts = [_outcome(model, finding) for finding in findings.outcomes]
     checks = Markup("").join(_figure(picture) for picture in model.check_pictures())
-    if checks:
-        parts.append(
-            Markup(
-                "<details><summary>Checks on the shots and the model</summary>{}</details>"
-            ).format(checks)
-        )
+    said = _list(results.analysis.extra_notes.values())
+    unfold = Markup("<details><summary>Checks on shots and model</summary>{}{}</details>")
+    parts.append(unfold.format(said, checks))
     return str(Markup("").join(parts))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 from datetime import datetime
 from typing import cast
 
@@ -14,6 +15,10 @@ from kit.widgets.frame import PanelView
 from kit.widgets.progress import LongWork, Reporter
 from kit.widgets.theme import main_button, paragraph, plain_button, row
 
+REHEARSAL_NOTE = (
+    "Rehearsal: these shots are invented, with the noise the plan assumes and no difference "
+    "between methods. Whatever shows here is luck. Press again for other luck; nothing is written."
+)
 LETTERS_NOTE = (
     "Methods are shown as letters. Look at the checks, decide that nothing needs to change, then "
     "settle the analysis: it is recorded, and the names appear."
@@ -40,15 +45,19 @@ class AnalyseView(PanelView):
         self._settle.on_click(self.guard(self._settle_clicked))
         self._early = plain_button("Show a comparison now")
         self._early.on_click(self.guard(self._early_clicked))
+        self._rehearse = plain_button("Rehearse on invented shots")
+        self._rehearse.on_click(self.guard(self._rehearse_clicked))
+        self._rehearsal = paragraph(REHEARSAL_NOTE, "kit-over")
         self._work = LongWork(self.status, self.guard)
         self._blind = widgets.VBox([self._letters, row(self._settle)])
         self._blind.add_class("kit-section")
         return [
             paragraph(question, "kit-question"),
             self._work.widget,
+            self._rehearsal,
             self._answer,
             self._blind,
-            self._early,
+            row(self._early, self._rehearse),
             self._details,
         ]
 
@@ -56,10 +65,12 @@ class AnalyseView(PanelView):
         """Show the answer as far as the model has it; start the analysis when it may start."""
         model = self.analysis
         _show(self._early, model.to_pull > 0)
-        _show(self._blind, model.results is not None and model.hidden)
+        _show(self._rehearse, model.can_rehearse())
+        _show(self._rehearsal, model.results is not None and not model.ready)
+        _show(self._blind, model.results is not None and model.ready and model.hidden)
         if model.results is None:
             self._answer.value = self._details.value = ""
-            if model.ready and not self._work.running:
+            if model.ready and not self._work.inside:
                 self._start()
             return
         self._answer.value = verdict_page(model)
@@ -80,6 +91,14 @@ class AnalyseView(PanelView):
             return self.analysis.compute(progress)
 
         self._work.start("Analysing the shots", work, self.analysis.keep)
+
+    def _rehearse_clicked(self, _: object) -> None:
+        seed = secrets.randbelow(2**31)
+
+        def work(report: Reporter) -> Results:
+            return self.analysis.rehearse(seed, lambda _: report(0.5))
+
+        self._work.start("Rehearsing", work, self.analysis.keep)
 
     def _settle_clicked(self, _: object) -> None:
         self.analysis.settle(datetime.now().astimezone(), by="analyst")

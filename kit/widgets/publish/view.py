@@ -72,7 +72,7 @@ class PublishView(PanelView):
         model = self.publication
         self._parts.layout.display = None if model.results is not None else "none"
         if model.results is None:
-            if model.ready and not self._work.running:
+            if model.ready and not self._work.inside:
                 self._start()
             return
         self._say.value = model.sentences()

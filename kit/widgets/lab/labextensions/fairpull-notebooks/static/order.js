@@ -27,6 +27,8 @@ export class Order {
   listen(kernel) {
     if (!kernel || kernel === this.kernel) return;
     this.kernel = kernel;
+    // Callbacks one after the other in one thread; in threads of their own they overtake each other.
+    kernel.commsOverSubshells = 'disabled';
     this.forget();
     kernel.anyMessage.connect((_, { msg, direction }) => this.heard(msg, direction));
   }
