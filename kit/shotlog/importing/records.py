@@ -179,32 +179,47 @@ class _RowReader:
         return name
 
     def _pulled_at(self, moment: dict[str, Any]) -> str | None:
-        """Date and time of day together; a date alone says nothing about the order."""
+        """Date and time of day, together or apart; a date alone says nothing about the order."""
+        whole = _as_moment(moment.get(CLOCK)) or _as_moment(moment.get(DATE))
+        if whole is not None and whole.tzinfo is not None:
+            return whole.isoformat()
         day, clock = _as_date(moment.get(DATE)), _as_clock(moment.get(CLOCK), moment.get(DATE))
+        if whole is not None:
+            day, clock = whole.date(), whole.time()
         if clock is None:
+            if not is_empty(moment.get(CLOCK)):
+                self._time_complaint(CLOCK, moment, "this is no time of day", "Write it as 14:05.")
             return None
         if day is None:
-            self.complaints.append(
-                self.place.complaint(
-                    DATE,
-                    moment.get(DATE, ""),
-                    "the time of day has no readable date beside it",
-                    "Write the date as in 2026-05-02.",
-                )
-            )
+            problem = "the time of day has no readable date beside it"
+            self._time_complaint(DATE, moment, problem, "Write the date as in 2026-05-02.")
             return None
         if self.zone is None:
-            self.complaints.append(
-                self.place.complaint(
-                    CLOCK, clock, "this time has no time zone", "Say in which zone times are meant."
-                )
-            )
+            problem = "this time has no time zone"
+            self._time_complaint(CLOCK, moment, problem, "Say in which zone times are meant.")
             return None
         return datetime.combine(day, clock, self.zone).isoformat()
+
+    def _time_complaint(
+        self, column: str, moment: dict[str, Any], problem: str, remedy: str
+    ) -> None:
+        found = moment.get(column, "")
+        self.complaints.append(self.place.complaint(column, found, problem, remedy))
 
     def _complain(self, column: ColumnUse, raw: Any, problem: str, remedy: str) -> None:
         where = f"{column.letter} ({column.heading})"
         self.complaints.append(self.place.complaint(where, raw, problem, remedy))
+
+
+def _as_moment(raw: Any) -> datetime | None:
+    """A date and a time of day in one cell (ISO 8601), or None."""
+    if isinstance(raw, datetime):
+        return raw if raw.time() != time() else None
+    text = str(raw).strip()
+    try:
+        return datetime.fromisoformat(text) if len(text) > len("2026-05-02") else None
+    except ValueError:
+        return None
 
 
 def _as_date(raw: Any) -> date | None:
