@@ -38,3 +38,12 @@ def published_four_naps(
     write_tables(folder)
     write_tables_and_findings(four_naps_results, folder)
     return folder
+
+
+@pytest.fixture
+def unsettled_four_naps(tmp_path: Path) -> Path:
+    """A copy of ``four_naps`` of its own, complete, its blind analysis still open."""
+    folder = tmp_path / "four_naps"
+    shutil.copytree(SAMPLES / "four_naps", folder)
+    (folder / "analysis_lock.json").unlink()
+    return folder

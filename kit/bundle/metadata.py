@@ -22,7 +22,6 @@ ENVIRONMENT = "environment.json"
 README = "README.md"
 CRATE = "ro-crate-metadata.json"
 PACKAGE = "datapackage.json"
-MADE_HERE = (CHECKSUMS, ENVIRONMENT, README, CRATE, PACKAGE)
 LICENCES = {
     "CC-BY-4.0": (
         "Creative Commons Attribution 4.0",

@@ -73,14 +73,13 @@ def plan_in_words(folder: Path) -> str:
 def laid_out(folder: Path, trial: Trial) -> LaidOut:
     """The layout of the schedule (of one drawn for the purpose, where none was drawn yet)."""
     from kit.planning.laid_out import LaidOut
-    from kit.planning.layouts import study_rows
     from kit.schedule import draw_schedule
     from kit.shotlog import schedule_of
 
     schedule = schedule_of(folder)
     if schedule is None:
         schedule = draw_schedule(trial, 0)
-    return LaidOut(study_rows(schedule, trial), trial, trial.noise)
+    return LaidOut.of_schedule(schedule, trial)
 
 
 def schedule_in_words(folder: Path) -> str:

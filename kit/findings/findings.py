@@ -7,11 +7,11 @@ from typing import Any
 
 import pandas as pd
 
-from kit.analysis.result import Analysis, OutcomeResult
+from kit.analysis.result import DIFFERENT, Analysis, OutcomeResult
 from kit.findings.claims import Claim, ShotsNeeded, claim_sheet
 from kit.findings.limits import Record, limits_of
 from kit.findings.sentences import contrast_name, outcome_headline, pair_sentence, verdict_words
-from kit.findings.wording import listed, outcome_label, scale_of
+from kit.findings.wording import outcome_label
 from kit.trial import Trial
 
 
@@ -100,7 +100,7 @@ def _headline(analysis: Analysis) -> str:
 
 
 def _says_something(result: OutcomeResult) -> bool:
-    return bool((result.differences["verdict"] == "different").any())
+    return bool((result.differences["verdict"] == DIFFERENT).any())
 
 
 def _outcome_finding(result: OutcomeResult) -> OutcomeFinding:
@@ -117,14 +117,3 @@ def _outcome_finding(result: OutcomeResult) -> OutcomeFinding:
 
 def _set_aside(analysis: Analysis) -> list[Any]:
     return [part for result in analysis.results for part in result.set_aside]
-
-
-def group_words(result: OutcomeResult) -> str:
-    """Where each method stands, in one line: ``Harbour 19.42 (19.10 to 19.74), …``."""
-    scale = scale_of(result.outcome)
-    parts = []
-    for row in result.groups.to_dict("records"):
-        interval, decimals = scale.interval(row["lower"], row["upper"])
-        value = f"{row['estimate'] * scale.factor:.{decimals}f}"
-        parts.append(f"{row['method']} {value} ({interval})")
-    return listed(parts)

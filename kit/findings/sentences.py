@@ -6,7 +6,6 @@ from typing import Any
 
 from kit.analysis.result import CANNOT_TELL, DIFFERENT, SAME, OutcomeResult
 from kit.findings.wording import (
-    Scale,
     listed,
     scale_of,
     sentence_case,
@@ -171,8 +170,3 @@ def _size_against_margin(outcome: Outcome, lower: float) -> str:
 def verdict_words(verdict: str) -> str:
     """The verdict as a short label for a grid."""
     return {DIFFERENT: "different", SAME: "same", CANNOT_TELL: "cannot tell"}[verdict]
-
-
-def plain_scale(scale: Scale) -> str:
-    """The unit of an outcome for an axis or a column head."""
-    return scale.unit.strip() or ("ratio" if scale.is_ratio else "")

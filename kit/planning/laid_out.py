@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from kit.errors import PlanError
 from kit.planning import inputs
 from kit.planning.comparisons import Contrast, dunnett_critical, t_critical, tukey_critical
-from kit.planning.layouts import ExpectedFit, expected_fit, expected_spread_df, rescaled
+from kit.planning.layouts import ExpectedFit, expected_fit, expected_spread_df, rescaled, study_rows
 from kit.trial import Noise, Trial
 
 Floats = NDArray[np.float64]
@@ -37,6 +37,11 @@ class LaidOut:
     def __init__(self, rows: pd.DataFrame, trial: Trial, noise: Noise) -> None:
         self.rows, self.trial, self.noise = rows, trial, noise
         self._fits: dict[float, ExpectedFit] = {}
+
+    @classmethod
+    def of_schedule(cls, schedule: pd.DataFrame, trial: Trial) -> LaidOut:
+        """The study shots of a schedule, with the noise the trial assumes."""
+        return cls(study_rows(schedule, trial), trial, trial.noise)
 
     def at(self, shots: float) -> ExpectedFit:
         """What ``shots`` shots a method (average) will let the analysis know."""

@@ -8,7 +8,6 @@ from kit.numerals import say_number
 from kit.planning.answers import AnswerTable, answer_sentences, answer_table, say_chance
 from kit.planning.budget import cost_of
 from kit.planning.laid_out import LaidOut
-from kit.planning.layouts import study_rows
 from kit.planning.variance import noise_assumed
 from kit.planning.words import label_of, say_difference
 from kit.trial import Outcome, Trial
@@ -28,7 +27,7 @@ def plan_page(trial: Trial, schedule: pd.DataFrame, drawn_from: str, seal: str) 
     seal
         Seal and time in words, or why there is none yet.
     """
-    layout = LaidOut(study_rows(schedule, trial), trial, trial.noise)
+    layout = LaidOut.of_schedule(schedule, trial)
     sections = [
         _head(trial, seal),
         _section("Question", [trial.question]),

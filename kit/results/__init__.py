@@ -1,6 +1,6 @@
 """From a trial folder to its results: tables, pictures, findings, page; from the files alone."""
 
-from kit.results.compute import Results, compute_blind_results, compute_results, folder_record
+from kit.results.compute import Results, compute_blind_results, compute_results
 from kit.results.lock import lock_analysis, names_hidden, read_lock
 from kit.results.pictures import (
     check_pictures,
@@ -23,7 +23,6 @@ __all__ = [
     "check_pictures",
     "compute_blind_results",
     "compute_results",
-    "folder_record",
     "lock_analysis",
     "names_hidden",
     "outcome_pictures",

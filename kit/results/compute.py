@@ -19,7 +19,7 @@ from kit.errors import KitError
 from kit.findings import Findings, Record, state_findings
 from kit.findings.needs import shots_in_words
 from kit.results.lock import mask_of, read_lock
-from kit.schedule import FREEZE_FILE, read_amendments, read_freeze, read_schedule
+from kit.schedule import Freeze, is_sealed, read_amendments, read_freeze, read_schedule
 from kit.shotlog import (
     read_log,
     read_shots,
@@ -94,7 +94,8 @@ def _read(folder: Path) -> TrialFiles:
     trial = read_trial(folder)
     shots = read_shots(folder)
     log, schedule = read_log(folder), schedule_of(folder)
-    deviations = all_deviations(folder, trial, shots)
+    sealed = read_freeze(folder) if is_sealed(folder) else None
+    deviations = _deviations(folder, trial, schedule, shots)
     # The draw is repeated as it was made, not as it was amended later.
     drawn = None if schedule is None else read_schedule(folder)
     return TrialFiles(
@@ -103,9 +104,17 @@ def _read(folder: Path) -> TrialFiles:
         tastings_table(log, schedule),
         readings_table(log, schedule),
         drawn,
-        read_freeze(folder).seed if (folder / FREEZE_FILE).exists() else 0,
+        0 if sealed is None else sealed.seed,
         deviations,
-        folder_record(folder, trial, shots, deviations),
+        Record(
+            randomised=schedule is not None,
+            blocked=_blocked(shots),
+            frozen_before_first_shot=_sealed_in_time(sealed, shots),
+            peeks=len(log.peeks),
+            deviations=deviations,
+            unknown=tuple(limitations_of(log)),
+            analyst_was_blind=trial.blinding.analyst and read_lock(folder) is not None,
+        ),
     )
 
 
@@ -143,9 +152,10 @@ def _with_readings(analysis: Analysis, readings: pd.DataFrame) -> Analysis:
     )
 
 
-def all_deviations(folder: Path, trial: Trial, shots: pd.DataFrame) -> pd.DataFrame:
+def _deviations(
+    folder: Path, trial: Trial, schedule: pd.DataFrame | None, shots: pd.DataFrame
+) -> pd.DataFrame:
     """Deviations found in the log, joined with those that were recorded by hand or by a re-plan."""
-    schedule = schedule_of(folder)
     if schedule is None:
         return read_deviations(folder)
     found = deviations_from_log(trial, schedule, shots)
@@ -161,29 +171,17 @@ def all_deviations(folder: Path, trial: Trial, shots: pd.DataFrame) -> pd.DataFr
     return joined.fillna("")
 
 
-def folder_record(
-    folder: Path, trial: Trial, shots: pd.DataFrame, deviations: pd.DataFrame
-) -> Record:
-    """How the trial was run: drawn at random or not, sealed in time or not, peeks, deviations."""
-    schedule = schedule_of(folder)
-    log = read_log(folder)
+def _blocked(shots: pd.DataFrame) -> bool:
     study = shots[shots["role"] == "study"]
-    return Record(
-        randomised=schedule is not None,
-        blocked=bool(study["block"].notna().any()) if "block" in study else False,
-        frozen_before_first_shot=_sealed_in_time(folder, shots),
-        peeks=len(log.peeks),
-        deviations=deviations,
-        unknown=tuple(limitations_of(log)),
-        analyst_was_blind=trial.blinding.analyst and read_lock(folder) is not None,
-    )
+    return bool(study["block"].notna().any()) if "block" in study else False
 
 
-def _sealed_in_time(folder: Path, shots: pd.DataFrame) -> bool:
-    if not (folder / FREEZE_FILE).exists():
+def _sealed_in_time(sealed: Freeze | None, shots: pd.DataFrame) -> bool:
+    """Whether the seal is older than the first shot."""
+    if sealed is None:
         return False
     times = pd.to_datetime(
         shots["pulled_at"].replace("", None).dropna(), utc=True, format="ISO8601"
     )
-    sealed = pd.Timestamp(read_freeze(folder).at).tz_convert("UTC")
-    return bool(times.empty or sealed <= times.min())
+    moment = pd.Timestamp(sealed.at).tz_convert("UTC")
+    return bool(times.empty or moment <= times.min())

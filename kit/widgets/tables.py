@@ -5,18 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from numbers import Real
 
-import ipywidgets as widgets
 import pandas as pd
 from markupsafe import Markup, escape
 
 from kit.numerals import say_number
-
-
-def table_widget(
-    frame: pd.DataFrame, caption: str, decimals: Mapping[str, int] | None = None
-) -> widgets.HTML:
-    """``frame`` as a table widget; see :func:`html_table`."""
-    return widgets.HTML(html_table(frame, caption, decimals))
 
 
 def html_table(frame: pd.DataFrame, caption: str, decimals: Mapping[str, int] | None = None) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -46,9 +47,13 @@ def test_answer_first_letters_until_settled(open_notebook, trials, findings) -> 
     page.get_by_role("button", name="Settle the analysis and show the names").click()
     page.locator(".kit-answer", has_text="Fjord").wait_for(timeout=START_MS)
     assert read_lock(folder) is not None
+    # The answer is drawn before the details: those under names must stand before one is unfolded.
+    page.locator("details.kit-outcome", has_text="Fjord").first.wait_for(timeout=START_MS)
     checks = page.locator("details", has_text="Checks on shots and model").last
     checks.locator("summary").first.click()
-    assert "no verdict moves" in checks.inner_text() or "the verdict moves" in checks.inner_text()
+    checks.get_by_text(re.compile("(no|the) verdict moves")).wait_for()
+    said = checks.inner_text()
+    assert "no verdict moves" in said or "the verdict moves" in said
     assert findings.outside_requests == []
     assert findings.errors == []
 

@@ -18,33 +18,27 @@ from kit.trial import read_trial
 NOW = datetime.fromisoformat("2026-05-07T10:00:00+01:00")
 
 
-@pytest.fixture
-def open_trial(samples: Path, tmp_path: Path) -> Path:
-    folder = tmp_path / "four_naps"
-    shutil.copytree(samples / "four_naps", folder)
-    (folder / "analysis_lock.json").unlink()
-    return folder
-
-
-def test_letters_until_settled_and_settled_once(open_trial: Path) -> None:
-    assert names_hidden(open_trial)
+def test_letters_until_settled_and_settled_once(unsettled_four_naps: Path) -> None:
+    assert names_hidden(unsettled_four_naps)
     with pytest.raises(DataError, match="still open"):
-        refuse_unsettled(open_trial)
-    blind = compute_blind_results(open_trial)
+        refuse_unsettled(unsettled_four_naps)
+    blind = compute_blind_results(unsettled_four_naps)
     said = findings_text(blind)
-    for name in read_trial(open_trial).method_names:
+    for name in read_trial(unsettled_four_naps).method_names:
         assert name not in said
-    lock_analysis(open_trial, said, NOW, "P2")
-    assert read_lock(open_trial) is not None
-    assert not names_hidden(open_trial)
-    refuse_unsettled(open_trial)
+    lock_analysis(unsettled_four_naps, said, NOW, "P2")
+    assert read_lock(unsettled_four_naps) is not None
+    assert not names_hidden(unsettled_four_naps)
+    refuse_unsettled(unsettled_four_naps)
     with pytest.raises(DataError, match="settled once"):
-        lock_analysis(open_trial, said, NOW, "P2")
+        lock_analysis(unsettled_four_naps, said, NOW, "P2")
 
 
-def test_letters_hide_names_and_change_no_number(open_trial: Path, four_naps_results) -> None:
-    blind = compute_blind_results(open_trial)
-    mask = mask_of(read_trial(open_trial), 20260504).methods
+def test_letters_hide_names_and_change_no_number(
+    unsettled_four_naps: Path, four_naps_results
+) -> None:
+    blind = compute_blind_results(unsettled_four_naps)
+    mask = mask_of(read_trial(unsettled_four_naps), 20260504).methods
     open_means = four_naps_results.analysis.result("ey_pct mean").groups.set_index("method")
     blind_means = blind.analysis.result("ey_pct mean").groups.set_index("method")
     for name, letter in mask.items():

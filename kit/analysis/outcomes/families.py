@@ -45,10 +45,6 @@ def family_differences(fit: MixedModelFit, trial: Trial, outcome: Outcome) -> pd
     return table[[*DIFFERENCE_COLUMNS[:3], *extra, *DIFFERENCE_COLUMNS[3:]]]
 
 
-def _has_control(fit: MixedModelFit, trial: Trial) -> bool:
-    return trial.control in fit.fixed.factors["method"].levels
-
-
 def method_means(fit: MixedModelFit, trial: Trial, study: pd.DataFrame) -> pd.DataFrame:
     """Adjusted mean of each method (each cell of a factorial): ``method, n, estimate, …``.
 

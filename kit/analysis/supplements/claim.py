@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from itertools import combinations
-
 import numpy as np
 import pandas as pd
 
+from kit.analysis.contrast_families import Contrasts, control_contrasts, pair_contrasts
 from kit.analysis.diagnostics import influence, normal_plot, residuals_in_order
 from kit.analysis.randomisation import disagrees, randomisation_test, study_places
 from kit.analysis.result import OutcomeResult
@@ -22,12 +21,13 @@ def redrawn_schedules(given: Given) -> Supplement:
     rows, model = given.primary_rows()
     if given.schedule is None:
         raise ModelError("The order was not drawn at random, so the draw cannot be repeated.")
-    pairs = _pairs_to_redraw(given, rows)
+    contrasts = _contrasts_to_redraw(given, rows)
+    pairs = [tuple(weights) for weights in contrasts.values()]
     test = randomisation_test(
         rows,
         study_places(rows, given.schedule),
         randomisation_scheme(given.trial),
-        {f"{a} − {b}": {a: 1.0, b: -1.0} for a, b in pairs},
+        contrasts,
         given.rng,
         measure=model.response,
         random=model.random,
@@ -58,12 +58,12 @@ def _redrawn_words(draws: int, exhaustive: bool, p: float, moved: list[str]) -> 
     return said
 
 
-def _pairs_to_redraw(given: Given, rows: pd.DataFrame) -> list[tuple[str, str]]:
+def _contrasts_to_redraw(given: Given, rows: pd.DataFrame) -> Contrasts:
     present = [str(name) for name in rows["method"].cat.categories]
     control = given.trial.control
     if given.primary.outcome.family == "against control" and control in present:
-        return [(name, control) for name in present if name != control]
-    return list(combinations(present, 2))
+        return control_contrasts(present, control)
+    return pair_contrasts(present)
 
 
 def _model_p(primary: OutcomeResult) -> dict[tuple[str, str], float]:

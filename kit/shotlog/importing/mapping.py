@@ -56,11 +56,6 @@ class SheetMapping:
     method: str | None = None
     """The session or the method the name of the sheet stands for, where no column says so."""
 
-    @property
-    def is_wide(self) -> bool:
-        """Whether methods stand side by side as columns."""
-        return any(column.method is not None for column in self.columns)
-
     def reads(self, target: str) -> bool:
         """Whether some column is read as ``target``."""
         return any(column.target == target for column in self.columns)

@@ -27,21 +27,21 @@ from kit.results.gate import note_early_look, still_to_pull
 from kit.results.rehearsal import rehearse
 from kit.results.write import findings_text
 from kit.shotlog import write_tables
-from kit.widgets.panel_model import JOURNAL_FILE, SCHEDULE_FILE, PanelModel
+from kit.widgets.panel_model import JOURNAL_FILE, SCHEDULE_FILE
+from kit.widgets.results_model import ResultsModel
 
 
-class AnalyseModel(PanelModel):
+class AnalyseModel(ResultsModel):
     """The findings of a completed trial; letters for names until the analysis is settled."""
 
     def __init__(self, folder: Path) -> None:
-        self.results: Results | None = None
         self.hidden = False
         self.to_pull = 0
         super().__init__(folder)
 
     def read_folder(self) -> None:
         """Look how far the trial has come; what was computed before is thrown away."""
-        self.results = None
+        super().read_folder()
         self.hidden = self.trial is not None and names_hidden(self.folder)
         self.to_pull = still_to_pull(self.folder) if self.trial is not None else 0
 
@@ -56,11 +56,6 @@ class AnalyseModel(PanelModel):
             return [f"{self.to_pull} {pulls} still to be made; the answer comes after the last."]
         return []
 
-    @property
-    def ready(self) -> bool:
-        """Whether everything is there to be analysed."""
-        return not self.unmet()
-
     def compute(self, progress: Callable[[str], None]) -> Results:
         """Analyse the trial; the result is kept by :meth:`keep`, so that this may run apart."""
         write_tables(self.folder)
@@ -74,11 +69,6 @@ class AnalyseModel(PanelModel):
     def rehearse(self, seed: int, progress: Callable[[str], None]) -> Results:
         """The whole analysis on invented shots without any true difference; nothing is written."""
         return rehearse(self.folder, np.random.default_rng(seed), progress)
-
-    def keep(self, results: Results) -> None:
-        """Take over what was computed and tell the views."""
-        self.results = results
-        self.touch()
 
     def ask_early(self, at: datetime, by: str) -> str:
         """Note that somebody asked before the end; returns why there is no answer."""

@@ -196,7 +196,7 @@ class PlanModel(PanelModel):
         if self.trial is None or self.schedule is None:
             raise PlanError("There is no layout to simulate.")
         simulation = simulated_trial(self.trial, self.schedule, run)
-        layout = LaidOut(study_rows(self.schedule, self.trial), self.trial, self.trial.noise)
+        layout = LaidOut.of_schedule(self.schedule, self.trial)
         told = headlines(simulation, self.trial.primary.smallest_difference)
         return simulated_answers(self.trial, layout, simulation), told, simulation.words()
 

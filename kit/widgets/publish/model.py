@@ -23,7 +23,8 @@ from kit.results import (
 from kit.results.gate import still_to_pull
 from kit.results.page import methods_paragraphs, write_report
 from kit.shotlog import write_tables
-from kit.widgets.panel_model import JOURNAL_FILE, PanelModel
+from kit.widgets.panel_model import JOURNAL_FILE
+from kit.widgets.results_model import ResultsModel
 
 SHAPES = {
     "page": "Page, SVG and PNG",
@@ -53,20 +54,15 @@ GROUNDS = {"": "Light card", "-dark": "Dark card", "-clear": "Transparent, dark 
 LICENCE_NAMES = {key: name for key, (name, _) in LICENCES.items()}
 
 
-class PublishModel(PanelModel):
+class PublishModel(ResultsModel):
     """Results with their names, the choice of pictures and formats, and the files written."""
 
     def __init__(self, folder: Path) -> None:
-        self.results: Results | None = None
         self.shape = "still-wide"
         self.ground = ""
         self.licence = next(iter(LICENCES))
         self.picked = 0
         super().__init__(folder)
-
-    def read_folder(self) -> None:
-        """What was computed before is thrown away."""
-        self.results = None
 
     def unmet(self) -> list[str]:
         """What is still missing before something can be published."""
@@ -80,20 +76,10 @@ class PublishModel(PanelModel):
             return ["The analysis is not settled yet. Settle it in 3_analyse; then the names show."]
         return []
 
-    @property
-    def ready(self) -> bool:
-        """Whether everything is there to be published."""
-        return not self.unmet()
-
     def compute(self, progress: Callable[[str], None]) -> Results:
         """Analyse the trial; the result is kept by :meth:`keep`."""
         write_tables(self.folder)
         return compute_results(self.folder, progress)
-
-    def keep(self, results: Results) -> None:
-        """Take over what was computed and tell the views."""
-        self.results = results
-        self.touch()
 
     # -- what is shown and chosen ----------------------------------------------------------------
 
