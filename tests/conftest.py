@@ -1,6 +1,8 @@
 """What many tests share: the sample sessions, copied and analysed once."""
 
+import os
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -8,6 +10,7 @@ from hypothesis import settings
 
 from kit.results import Results, compute_results, write_tables_and_findings
 from kit.shotlog import write_tables
+from tests.chromium import CHROMIUM_NAMES, find_chromium
 
 # No test is timed, and every run tries the same examples: a red run can be repeated.
 settings.register_profile("fairpull", deadline=None, derandomize=True)
@@ -47,3 +50,24 @@ def unsettled_four_naps(tmp_path: Path) -> Path:
     shutil.copytree(SAMPLES / "four_naps", folder)
     (folder / "analysis_lock.json").unlink()
     return folder
+
+
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    """The browser; tests that need it skip with a plain reason where there is none."""
+    found = find_chromium()
+    if found:
+        return found
+    reason = f"no Chromium on this machine (looked for {', '.join(CHROMIUM_NAMES)})"
+    if os.environ.get("FAIRPULL_REQUIRE_BROWSER") == "1":
+        pytest.fail(reason)
+    pytest.skip(reason)
+
+
+@pytest.fixture(scope="session")
+def browser_driver(chromium: str) -> Iterator:
+    """One driver for the whole run: a second one in the same process is refused."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        yield driver

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import shutil
 import statistics
 import tempfile
 import time
@@ -22,8 +21,9 @@ import pandas as pd
 from kit.launcher import notebook_server
 from kit.shotlog import append_event, append_events, fold, new_event, read_shots, run_order
 from kit.shotlog.tables import read_log
-from tests.browser.conftest import CHROMIUM_NAMES, CHROMIUM_SWITCHES, READY, START_MS
+from tests.browser.conftest import READY, START_MS
 from tests.browser.test_shoot import fill_shot, save, sealed_trial, start_session
+from tests.chromium import CHROMIUM_SWITCHES, find_chromium
 from tests.shotlog.bench import START, small_trial
 
 SHOTS = 300
@@ -78,7 +78,7 @@ def _log_shots(folder: Path, schedule: pd.DataFrame) -> None:
 
 def browser_times(folder: Path, quick: bool) -> dict[str, Any]:
     """Seconds from pressing Save to the sentence on the screen, over a session."""
-    chromium = next(filter(None, map(shutil.which, CHROMIUM_NAMES)), None)
+    chromium = find_chromium()
     if chromium is None:
         return {"save": "no Chromium on this machine"}
     from playwright.sync_api import sync_playwright

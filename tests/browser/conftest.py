@@ -18,20 +18,8 @@ import pytest
 
 from kit.launcher import NotebookServer, copy_missing_notebooks, notebook_server
 from kit.shipped import sample_session
+from tests.chromium import CHROMIUM_SWITCHES
 
-CHROMIUM_NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
-CHROMIUM_SWITCHES = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--disable-dev-shm-usage",
-    "--hide-scrollbars",
-    "--force-device-scale-factor=1",
-]
 READY = ".jp-NotebookPanel[data-kit=ready]"
 START_MS = 60_000
 REACTION_MS = 10_000
@@ -42,17 +30,6 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if here in item.path.parents:
             item.add_marker(pytest.mark.browser)
-
-
-@pytest.fixture(scope="session")
-def chromium() -> str:
-    found = next(filter(None, map(shutil.which, CHROMIUM_NAMES)), None)
-    if found:
-        return found
-    reason = f"no Chromium on this machine (looked for {', '.join(CHROMIUM_NAMES)})"
-    if os.environ.get("FAIRPULL_REQUIRE_BROWSER") == "1":
-        pytest.fail(reason)
-    pytest.skip(reason)
 
 
 @pytest.fixture(scope="session")
@@ -88,14 +65,6 @@ def bench(chromium: str, jupyter_home: Path, tmp_path_factory: pytest.TempPathFa
     copy_missing_notebooks(folder)
     with notebook_server(folder) as server:
         yield Bench(folder, server)
-
-
-@pytest.fixture(scope="session")
-def browser_driver(chromium: str) -> Iterator:
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as driver:
-        yield driver
 
 
 @dataclass

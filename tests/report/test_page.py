@@ -17,12 +17,9 @@ import pandas as pd
 import pytest
 
 from kit.report import ReportContent, raw_data, relabelling_check, render_report, table_of
+from tests.chromium import CHROMIUM_SWITCHES
 from tests.report import invented
 
-playwright_api = pytest.importorskip(
-    "playwright.sync_api", reason="the page tests need the package playwright"
-)
-SWITCHES = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--disable-quic"]
 SCREENS = [(1280, 800), (820, 1180), (390, 844)]
 
 
@@ -41,17 +38,10 @@ def hostile_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[object]:
-    names = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
-    found = next(filter(None, map(shutil.which, names)), None)
-    if not found:
-        if os.environ.get("FAIRPULL_REQUIRE_BROWSER") == "1":
-            pytest.fail("no Chromium on this machine")
-        pytest.skip("no Chromium on this machine")
-    with playwright_api.sync_playwright() as engine:
-        opened = engine.chromium.launch(executable_path=found, args=SWITCHES)
-        yield opened
-        opened.close()
+def browser(browser_driver, chromium: str) -> Iterator[object]:
+    opened = browser_driver.chromium.launch(executable_path=chromium, args=CHROMIUM_SWITCHES)
+    yield opened
+    opened.close()
 
 
 class Visit:
