@@ -10,12 +10,14 @@ from collections.abc import Mapping, Sequence
 from kit.analysis.usable import pair_positions
 
 Contrasts = dict[str, dict[str, float]]
+MINUS = " − "
+"""Between the two sides of a contrast's name."""
 
 
 def pair_contrasts(methods: Sequence[str]) -> Contrasts:
     """All pairs, named ``a − b``."""
     return {
-        f"{methods[i]} − {methods[j]}": {methods[i]: 1.0, methods[j]: -1.0}
+        f"{methods[i]}{MINUS}{methods[j]}": {methods[i]: 1.0, methods[j]: -1.0}
         for i, j in pair_positions(len(methods))
     }
 
@@ -23,7 +25,7 @@ def pair_contrasts(methods: Sequence[str]) -> Contrasts:
 def control_contrasts(methods: Sequence[str], control: str) -> Contrasts:
     """Every other method against the control."""
     return {
-        f"{name} − {control}": {name: 1.0, control: -1.0} for name in methods if name != control
+        f"{name}{MINUS}{control}": {name: 1.0, control: -1.0} for name in methods if name != control
     }
 
 
@@ -48,7 +50,7 @@ def factorial_contrasts(
     found: Contrasts = {}
     for name in two:
         low, high = levels[name]
-        found[f"{name}: {high} − {name}: {low}"] = {c: share * s for c, s in sign[name].items()}
+        found[f"{name}: {high}{MINUS}{name}: {low}"] = {c: share * s for c, s in sign[name].items()}
     for i, j in pair_positions(len(two)):
         one, other = sign[two[i]], sign[two[j]]
         found[f"{two[i]} with {two[j]}"] = {c: 2 * share * one[c] * other[c] for c in settings}

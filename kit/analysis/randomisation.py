@@ -48,8 +48,9 @@ class RandomisationTest:
     """The result.
 
     ``contrasts``: columns ``contrast, estimate, t, p, p_adjusted, p_low, p_high``; the last two
-    hold the p of all schedules with 99 % (they equal ``p`` when ``exhaustive``). ``p``: of the
-    family as a whole, no method differing from any other.
+    hold the p of all schedules with 99 % (they equal ``p`` when ``exhaustive``). Where no schedule
+    goes beyond the one used, ``p_low`` is 0: the draw cannot tell how much rarer the result is.
+    ``p``: of the family as a whole, no method differing from any other.
     """
 
     contrasts: pd.DataFrame
@@ -244,14 +245,13 @@ def _result(
     names: list[str], estimate: Array, t_seen: Array, t: Array, exhaustive: bool
 ) -> RandomisationTest:
     own = 0 if exhaustive else 1  # the schedule that was used is one of the set: count it once
-    total = len(t) + own
-    beyond = np.abs(t) >= np.abs(t_seen) * (1 - 1e-9)
-    hits = beyond.sum(axis=0) + own
+    total, size = len(t) + own, np.abs(t_seen)
+    hits = (np.abs(t) >= size * (1 - 1e-9)).sum(axis=0)
     largest = np.abs(t).max(axis=1)
-    together = (largest[:, None] >= np.abs(t_seen) * (1 - 1e-9)).sum(axis=0) + own
-    p = hits / total
-    low = p if exhaustive else stats.beta.ppf(0.005, hits, total - hits + 1)
-    high = p if exhaustive else stats.beta.ppf(0.995, hits + 1, np.maximum(total - hits, 1e-9))
+    together = (largest[:, None] >= size * (1 - 1e-9)).sum(axis=0) + own
+    p = (hits + own) / total
+    low, high = (p, p) if exhaustive else _clopper_pearson(hits, len(t))
+    low = np.where((np.abs(t) > size * (1 + 1e-9)).any(axis=0), low, 0.0)
     table = pd.DataFrame(
         {
             "contrast": names,
@@ -264,3 +264,11 @@ def _result(
         }
     )
     return RandomisationTest(table, float(table["p_adjusted"].min()), len(t), exhaustive)
+
+
+def _clopper_pearson(hits: NDArray[np.integer], draws: int) -> tuple[Array, Array]:
+    """Exact 99 % limits of a share (Clopper & Pearson 1934, Biometrika 26:404)."""
+    missed = draws - hits
+    low = stats.beta.ppf(0.005, np.maximum(hits, 1), missed + 1)
+    high = stats.beta.ppf(0.995, hits + 1, np.maximum(missed, 1))
+    return np.where(hits > 0, low, 0.0), np.where(missed > 0, high, 1.0)

@@ -1,4 +1,4 @@
-"""Taste scores: methods compared within tasters, with taster and taster-by-method as random."""
+"""Taste scores: methods compared within tasters; taster, taster by method and shot as random."""
 
 from __future__ import annotations
 
@@ -11,26 +11,30 @@ from kit.analysis.result import OutcomeResult
 from kit.errors import ModelError
 from kit.trial import Outcome, Trial
 
+ERRORS = {"taster": "taster", "taster_method": "taster by method", "tasted_shot": "shot"}
+"""What the random intercepts are called."""
+
 
 def score_outcome(
     trial: Trial, outcome: Outcome, study: pd.DataFrame, tastings: pd.DataFrame | None
 ) -> OutcomeResult:
     """Adjusted mean scores of one attribute and the declared comparisons.
 
-    The cup is the unit: what differs between cups of one method and one taster is the residual.
-    ``taster_method`` (one label for each taster and method) lets tasters disagree about methods,
-    so that a few tasters with many cups are not taken for many tasters.
+    What differs between cups of one shot, or between shots of one method and one taster, is the
+    residual. ``taster_method`` (one label for each taster and method) lets tasters disagree about
+    methods, so that a few tasters with many cups are not taken for many tasters; ``tasted_shot``
+    lets shots of one method differ where several tasters share them, so that many sips of a few
+    shots are not taken for many shots.
 
     Raises
     ------
     ModelError
-        If the attribute was not scored, by fewer than two tasters, or for one method only.
+        If the attribute was not scored, by fewer than two tasters, for one method only, or from
+        one shot of each method that all tasters shared.
     """
     del study
     rows = scored_cups(trial, outcome.measure, tastings)
-    random = ["taster"]
-    if rows.groupby(["taster", "method"], observed=True).size().max() > 1:
-        random.append("taster_method")
+    random = taste_errors(rows)
     place = "cup_position"
     ordered = place in rows and rows[place].notna().all() and rows[place].max() > rows[place].min()
     fixed = f"method + {place}" if ordered else "method"
@@ -43,7 +47,7 @@ def score_outcome(
         tests=term_tests(fit),
         notes=(
             f"{len(rows)} cups by {rows['taster'].nunique()} tasters; random intercepts for "
-            f"{' and '.join(name.replace('_', ' by ') for name in random)}; Kenward and Roger's "
+            f"{' and '.join(ERRORS[name] for name in random)}; Kenward and Roger's "
             "(1997) standard errors and degrees of freedom.",
             fit.certificate.words(),
             family_words(trial, outcome),
@@ -73,6 +77,43 @@ def scored_cups(trial: Trial, attribute: str, tastings: pd.DataFrame | None) -> 
         rows["method"], [name for name in trial.method_names if name in set(rows["method"])]
     )
     rows["taster_method"] = rows["taster"].astype(str) + " × " + rows["method"].astype(str)
+    rows["tasted_shot"] = _tasted_shots(rows)
     rows["cup_position"] = pd.to_numeric(rows["cup_position"]).astype(float)
     rows["score"] = rows["score"].astype(float)
     return rows.reset_index(drop=True)
+
+
+def taste_errors(cups: pd.DataFrame) -> list[str]:
+    """The random intercepts that the cups can tell apart, outermost first.
+
+    Raises
+    ------
+    ModelError
+        If all tasters shared one shot of each method: it cannot be told from its method.
+    """
+    found = ["taster"]
+    if cups.groupby(["taster", "method"], observed=True).size().max() > 1:
+        found.append("taster_method")
+    if cups.groupby("tasted_shot")["taster"].nunique().max() > 1:
+        if cups["tasted_shot"].nunique() == cups["method"].nunique():
+            raise ModelError(
+                "One shot of each method was tasted, by all tasters, so what they found may "
+                "belong to that shot and not to its method. Taste at least two shots of each."
+            )
+        found.append("tasted_shot")
+    return found
+
+
+def _tasted_shots(cups: pd.DataFrame) -> pd.Series:
+    """The shot each cup was poured from.
+
+    Where no shot is named, a method is pulled once for all tasters of a sitting, and once more for
+    the second cup of it that each of them gets. Without a sitting every cup is a shot of its own.
+    """
+    cups = cups.reindex(columns=["taster", "sitting", "shot", "method"])
+    taken = ["taster", "sitting", "method"]
+    turn = cups.groupby(taken, observed=True, dropna=False).cumcount().astype(str)
+    pulled = cups["sitting"].astype(str) + " " + cups["method"].astype(str) + " " + turn
+    alone = "cup " + pd.Series(range(len(cups)), index=cups.index).astype(str)
+    pulled = pulled.where(cups["sitting"].notna(), alone)
+    return pulled.where(cups["shot"].isna(), "shot " + cups["shot"].astype(str))

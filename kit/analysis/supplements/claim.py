@@ -5,7 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from kit.analysis.contrast_families import Contrasts, control_contrasts, pair_contrasts
+from kit.analysis.contrast_families import (
+    MINUS,
+    Contrasts,
+    control_contrasts,
+    factorial_contrasts,
+    pair_contrasts,
+)
 from kit.analysis.diagnostics import influence, normal_plot, residuals_in_order
 from kit.analysis.randomisation import disagrees, randomisation_test, study_places
 from kit.analysis.result import OutcomeResult
@@ -17,12 +23,11 @@ from kit.schedule import randomisation_scheme
 
 
 def redrawn_schedules(given: Given) -> Supplement:
-    """The primary pairs judged by drawing the schedule again."""
+    """The primary comparisons judged by drawing the schedule again."""
     rows, model = given.primary_rows()
     if given.schedule is None:
         raise ModelError("The order was not drawn at random, so the draw cannot be repeated.")
-    contrasts = _contrasts_to_redraw(given, rows)
-    pairs = [tuple(weights) for weights in contrasts.values()]
+    contrasts, pairs = _contrasts_to_redraw(given, rows)
     test = randomisation_test(
         rows,
         study_places(rows, given.schedule),
@@ -42,7 +47,8 @@ def redrawn_schedules(given: Given) -> Supplement:
         for row in records(table)
         if np.isfinite(row.p_model) and disagrees(row.p_model, row.p_low, row.p_high)
     ]
-    return table, _redrawn_words(test.draws, test.exhaustive, test.p, moved)
+    said = _redrawn_words(test.draws, test.exhaustive, test.p, moved)
+    return table, said + _not_redrawn(given)
 
 
 def _redrawn_words(draws: int, exhaustive: bool, p: float, moved: list[str]) -> str:
@@ -54,16 +60,34 @@ def _redrawn_words(draws: int, exhaustive: bool, p: float, moved: list[str]) -> 
             "draw, and say so."
         )
     else:
-        said += " No pair disagrees with the model by more than chance."
+        said += " No comparison disagrees with the model by more than chance."
     return said
 
 
-def _contrasts_to_redraw(given: Given, rows: pd.DataFrame) -> Contrasts:
+def _not_redrawn(given: Given) -> str:
+    """Only the order of methods is drawn again; settings of whole plots stay where they were."""
+    hard = [factor.name for factor in given.trial.hard_factors]
+    return f" What was set for whole plots ({', '.join(hard)}) is not drawn again." if hard else ""
+
+
+def _contrasts_to_redraw(
+    given: Given, rows: pd.DataFrame
+) -> tuple[Contrasts, list[tuple[str, ...]]]:
+    """The contrasts of the primary family, and what the primary result calls their two sides."""
+    trial, family = given.trial, given.primary.outcome.family
+    levels = {factor.name: factor.levels for factor in trial.easy_factors}
+    settings = {method.name: method.settings for method in trial.methods}
+    effects = factorial_contrasts(settings, levels) if family == "factorial" else {}
+    if effects:
+        return effects, [name.partition(MINUS)[::2] for name in effects]
     present = [str(name) for name in rows["method"].cat.categories]
-    control = given.trial.control
-    if given.primary.outcome.family == "against control" and control in present:
-        return control_contrasts(present, control)
-    return pair_contrasts(present)
+    against_control = family == "against control" and trial.control in present
+    chosen = (
+        control_contrasts(present, str(trial.control))
+        if against_control
+        else pair_contrasts(present)
+    )
+    return chosen, [tuple(weights) for weights in chosen.values()]
 
 
 def _model_p(primary: OutcomeResult) -> dict[tuple[str, str], float]:

@@ -6,12 +6,12 @@ from dataclasses import asdict
 
 import pandas as pd
 
-from kit.analysis.association import between_groups
+from kit.analysis.association import Association, between_groups, within_groups
 from kit.analysis.discrimination import DiscriminationResult
-from kit.analysis.outcomes.scores import scored_cups
+from kit.analysis.outcomes.scores import scored_cups, taste_errors
 from kit.analysis.supplements.given import Given, Maker, Supplement
 from kit.analysis.taste import discoveries, discrimination_results, second_look
-from kit.errors import ModelError
+from kit.errors import KitError, ModelError
 from kit.numerals import say_number, say_p
 from kit.trial import Outcome
 
@@ -56,13 +56,19 @@ def second_looks(outcome: Outcome) -> Maker:
         scores = next(item for item in given.results if item.outcome == outcome)
         cups = scored_cups(given.trial, outcome.measure, given.tastings)
         found = second_look(cups, scores.differences)
-        return found.table, " ".join([found.sentence, *found.not_possible.values()])
+        said = [found.sentence, *found.not_possible.values()]
+        if "tasted_shot" in taste_errors(cups):
+            said.append(
+                "Tasters shared shots; the ordinal model and the ranks take every cup for a shot "
+                "of its own, so they find differences too easily here."
+            )
+        return found.table, " ".join(said)
 
     return make
 
 
 def against_extraction(outcome: Outcome) -> Maker:
-    """A maker: mean score against mean extraction, between methods."""
+    """A maker: score against extraction, between methods and, where cups name shots, within."""
 
     def make(given: Given) -> Supplement:
         cups = scored_cups(given.trial, outcome.measure, given.tastings)
@@ -72,16 +78,32 @@ def against_extraction(outcome: Outcome) -> Maker:
                 "score": cups.groupby("method", observed=True)["score"].mean(),
             }
         ).reset_index(names="method")
-        found = between_groups(means, "ey_pct", "score")
-        said = (
-            f"Between methods, {outcome.measure} goes with extraction by "
-            f"r = {say_number(found.r, 2)} ({say_number(found.lower, 2)} to "
-            f"{say_number(found.upper, 2)}; {found.n} methods). That says nothing about shots of "
-            "one method."
-        )
-        return means, said
+        name = outcome.measure
+        between = between_groups(means, "ey_pct", "score")
+        said = f"Between methods, {name} goes with extraction by {_in_words(between, 'methods')}."
+        return means, f"{said} {_within_words(given, cups)}"
 
     return make
+
+
+def _within_words(given: Given, cups: pd.DataFrame) -> str:
+    """Shots of one method among each other: the mean score of a shot against its extraction."""
+    if cups["shot"].isna().all():
+        return "That says nothing about shots of one method."
+    scores = cups.groupby("shot", as_index=False)["score"].mean()
+    shots = given.study[["shot", "method", "ey_pct"]].merge(scores, on="shot")
+    try:
+        within = within_groups(shots, "ey_pct", "score")
+    except KitError as refusal:
+        return str(refusal)
+    return f"Among shots of one method, by {_in_words(within, 'shots')}."
+
+
+def _in_words(found: Association, unit: str) -> str:
+    return (
+        f"r = {say_number(found.r, 2)} ({say_number(found.lower, 2)} to "
+        f"{say_number(found.upper, 2)}; {found.n} {unit})"
+    )
 
 
 def exploratory_finds(given: Given) -> Supplement:
