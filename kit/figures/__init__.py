@@ -1,7 +1,8 @@
 """Figures: one function a figure; each returns a picture that is drawn anew for every canvas.
 
-In the order of the modules: ``style`` (themes, palette, canvases), ``layout``, ``rows``, ``key``
-(the sheet and its parts), ``picture`` (saving), then a module for each figure.
+In the order of the modules: ``style`` (themes, palette, canvases), ``words``, ``layout``,
+``points``, ``rows``, ``key`` (the sheet and its parts), ``picture`` (saving), then a module for
+each figure.
 """
 
 from __future__ import annotations

@@ -8,11 +8,12 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from kit.figures.layout import open_sheet, text_width, wrap, write_in
+from kit.figures.layout import open_sheet, write_in
 from kit.figures.picture import Picture, Setting
 from kit.figures.power import GOOD_POWER
 from kit.figures.style import Canvas
 from kit.figures.tables import need
+from kit.figures.words import text_width, wrap
 
 _LIKELY, _OPEN = "likely answered", "could go either way"
 _UNLIKELY = "hardly answered"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
@@ -11,13 +12,14 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from kit.figures.layout import Sheet, open_sheet, text_width, wrap, write_in
+from kit.figures.layout import LEADING, Sheet, open_sheet, write_in
 from kit.figures.picture import Picture, Setting
-from kit.figures.rows import draw_sign
+from kit.figures.points import draw_sign
 from kit.figures.style import Canvas, method_marks
 from kit.figures.tables import listed, need
+from kit.figures.words import text_width, wrap
 
-_ROW_EM = 2.0
+_ROW_EM, _TALLEST_ROW_EM = 2.0, 3.0
 
 
 def balance_certificate(counts: Mapping[str, pd.DataFrame], setting: Setting) -> Picture:
@@ -57,9 +59,9 @@ def _in_words(table: pd.DataFrame) -> str:
 
 
 def _draw(counts: dict[str, pd.DataFrame], setting: Setting, canvas: Canvas) -> Figure:
-    narrow = canvas.width_in / canvas.em < 40
-    head = 4.2
-    deepest = [len(table) * _ROW_EM + head + 1 for table in counts.values()]
+    narrow = canvas.narrow
+    head_em = 4.2 + (0.0 if narrow else LEADING)
+    deepest = [len(table) * _ROW_EM + head_em + 1 for table in counts.values()]
     sheet = open_sheet(
         canvas,
         setting.headline or "Where each method stands in the schedule",
@@ -70,38 +72,55 @@ def _draw(counts: dict[str, pd.DataFrame], setting: Setting, canvas: Canvas) -> 
         (sum(deepest) if narrow else max(deepest)) * canvas.em,
         setting.mark,
     )
-    count = len(counts)
-    gap = 2.0 * sheet.em
-    for place, (title, table) in enumerate(counts.items()):
-        if narrow:
-            height = sheet.height / count
-            box = (sheet.left, sheet.top - place * height, sheet.width, height)
-        else:
-            width = (sheet.width - gap * (count - 1)) / count
-            box = (sheet.left + place * (width + gap), sheet.top, width, sheet.height)
-        _draw_table(sheet, title, table, box, setting)
+    boxes = _boxes(sheet, len(counts), narrow)
+    titles = [wrap(title, boxes[0].width, canvas, 1.0, "bold", 2) for title in counts]
+    lines = max(map(len, titles))
+    for title, table, box in zip(titles, counts.values(), boxes, strict=True):
+        for number, line in enumerate(title):
+            y = box.top - (1.2 + LEADING * number) * sheet.em
+            sheet.write(box.left, y, line, weight="bold")
+        below = box.below((1.2 + LEADING * (lines - 1)) * sheet.em)
+        _draw_table(sheet, table, below, setting)
     return sheet.figure
 
 
-def _draw_table(
-    sheet: Sheet,
-    title: str,
-    table: pd.DataFrame,
-    box: tuple[float, float, float, float],
-    setting: Setting,
-) -> None:
-    """One count table; ``box`` is left, top, width, height in inches."""
-    left, top, width, height = box
+@dataclass(frozen=True)
+class _Box:
+    """The place of one table, in inches."""
+
+    left: float
+    top: float
+    width: float
+    height: float
+
+    def below(self, taken: float) -> _Box:
+        """What is left under a head of that height."""
+        return _Box(self.left, self.top - taken, self.width, self.height - taken)
+
+
+def _boxes(sheet: Sheet, count: int, narrow: bool) -> list[_Box]:
+    """A place for each table: under each other on a column, else side by side."""
+    if narrow:
+        height = sheet.height / count
+        tops = [sheet.top - place * height for place in range(count)]
+        return [_Box(sheet.left, top, sheet.width, height) for top in tops]
+    gap = 2.0 * sheet.em
+    width = (sheet.width - gap * (count - 1)) / count
+    lefts = [sheet.left + place * (width + gap) for place in range(count)]
+    return [_Box(left, sheet.top, width, sheet.height) for left in lefts]
+
+
+def _draw_table(sheet: Sheet, table: pd.DataFrame, box: _Box, setting: Setting) -> None:
+    """One count table with the names of its rows and columns."""
     canvas, em = sheet.canvas, sheet.em
     rows, columns = table.shape
     names = [str(name) for name in table.index]
-    names_room = min(max(text_width(name, canvas) for name in names) + 2.5 * em, 0.45 * width)
-    cell = min((width - names_room) / columns, 4.0 * em)
-    pitch = min((height - 4.6 * em) / rows, 2.6 * em)
-    sheet.write(left, top - 1.2 * em, wrap(title, width, canvas, 1.0, "bold", 1)[0], weight="bold")
-    axes = sheet.axes(
-        left + names_room, top - 3.8 * em - pitch * rows, cell * columns, pitch * rows
-    )
+    most = max(0.45 * box.width, box.width - 1.55 * em * columns)
+    names_room = min(max(text_width(name, canvas) for name in names) + 2.5 * em, most)
+    cell = min((box.width - names_room) / columns, 4.0 * em)
+    pitch = min((box.height - 3.4 * em) / rows, _TALLEST_ROW_EM * em)
+    left, top = box.left + names_room, box.top - 2.6 * em
+    axes = sheet.axes(left, top - pitch * rows, cell * columns, pitch * rows)
     axes.set_xlim(0, columns)
     axes.set_ylim(rows, 0)
     axes.set_xticks([])
@@ -109,18 +128,17 @@ def _draw_table(
     marks = method_marks(setting.methods, canvas.theme)
     for column, name in enumerate(table.columns):
         if name in marks:
-            x = left + names_room + cell * (column + 0.5)
-            draw_sign(sheet, x, top - 3.1 * em, marks[name])
+            draw_sign(sheet, left + cell * (column + 0.5), top + 0.7 * em, marks[name])
         else:
             write_in(axes, canvas, column + 0.5, -0.25 * em / pitch, str(name), ha="center",
                      va="bottom", color=canvas.theme.muted)  # fmt: skip
     values = table.to_numpy(float)
     for row, name in enumerate(names):
-        y = top - 3.8 * em - pitch * (row + 0.5)
+        y = top - pitch * (row + 0.5)
         line = wrap(name, names_room - 2.2 * em, canvas, 1.0, "normal", 1)[0]
-        sheet.write(left + 1.7 * em, y, line, va="center_baseline")
+        sheet.write(box.left + 1.7 * em, y, line, va="center_baseline")
         if name in marks:
-            draw_sign(sheet, left + 0.6 * em, y, marks[name])
+            draw_sign(sheet, box.left + 0.6 * em, y, marks[name])
         for column in range(columns):
             _draw_cell(axes, canvas, (column, row), values[row, column], values)
 

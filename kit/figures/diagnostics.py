@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from kit.figures.layout import name_axis, open_sheet, padded, value_axis, write_in
 from kit.figures.measure import Measure
 from kit.figures.picture import Picture, Setting
-from kit.figures.rows import draw_points
+from kit.figures.points import draw_points
 from kit.figures.style import Canvas, Mark, method_marks
 from kit.figures.tables import in_order, need, say
 
@@ -60,8 +60,9 @@ def _draw(rows: pd.DataFrame, measure: Measure, setting: Setting, canvas: Canvas
         canvas,
         setting.headline or f"Residuals of {measure.in_text}",
         [
-            "Each mark is one shot. Right, or last: ordered residuals against the normal "
-            "distribution; the band holds each of them with 95 % probability if it is normal."
+            f"Each mark is one of {len(rows)} shots. {'Last' if narrow else 'Right'}: ordered "
+            "residuals against the normal distribution; the band holds each of them with 95 % "
+            "probability if it is normal."
         ],
         (3 * _PANEL_EM if narrow else _PANEL_EM) * canvas.em,
         setting.mark,

@@ -7,18 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kit.figures.layout import Sheet, value_axis
+from kit.figures.layout import Sheet
 from kit.figures.picture import Setting
-from kit.figures.rows import (
-    Remark,
-    RowBlock,
-    data_per_inch,
-    draw_interval,
-    draw_points,
-    row_blocks,
-    side_by_side,
-    swarm,
-)
+from kit.figures.points import draw_interval, draw_points, side_by_side, swarm
+from kit.figures.rows import Remark, RowBlock, data_per_inch, row_axis, row_blocks
 from kit.figures.style import Canvas, Mark, method_marks
 
 ROW_EM = 3.3
@@ -52,7 +44,7 @@ def draw_estimate_rows(
     )
     for block in blocks:
         block.axes.set_xlim(*limits)
-        value_axis(block.axes, sheet.canvas, axis_label)
+        row_axis(block, sheet.canvas, axis_label)
         for place in block.rows:
             _draw_row(block, place, rows[place], marks[rows[place].method], sheet.canvas)
     return blocks
@@ -62,11 +54,13 @@ def _draw_row(block: RowBlock, place: int, row: EstimateRow, mark: Mark, canvas:
     """The values in lanes above the middle of the row, the interval below it."""
     dot_em = float(np.clip(0.16 * block.free_in / canvas.em, 0.42, 0.7))
     dot_in = dot_em * canvas.em
-    lanes = int(max(0.0, (0.5 * block.free_in / dot_in - 1) / 2))
+    lanes = int(max(0.0, (0.56 * block.free_in / dot_in - 1) / 2))
     dot = 1.08 * dot_in * data_per_inch(block.axes)
     x = row.values + side_by_side(row.values, 1.001 * dot, 2 * lanes + 1)
     offsets = swarm(x, dot, lanes)
-    up, down = block.share(0.14 * block.free_in), block.share(0.28 * block.free_in)
+    # Under a name of its own row, the interval keeps clear of the name of the next one.
+    up = block.share(0.16 * block.free_in)
+    down = block.share((0.26 if block.stacked else 0.3) * block.free_in)
     y = place - up - offsets * block.share(dot_in)
     draw_points(block.axes, canvas, x, y, mark, dot_em)
     draw_interval(block.axes, canvas, place + down, row.interval, canvas.theme.ink)

@@ -14,7 +14,7 @@ from kit.figures.key import KeyEntry, draw_key, key_height
 from kit.figures.layout import Sheet, name_axis, open_sheet, padded, value_axis, write_in
 from kit.figures.measure import Measure
 from kit.figures.picture import Picture, Setting
-from kit.figures.rows import draw_points, swarm
+from kit.figures.points import draw_points, swarm
 from kit.figures.style import Canvas, Mark, method_marks
 from kit.figures.tables import each, need, say, say_range, say_unit
 from kit.trial import Factor
@@ -79,8 +79,9 @@ def _draw(
         setting.headline or f"{measure.label} by {' and '.join(one.name for one in factors)}",
         [
             "Small marks: single shots. Large marks and lines: mean of the combination with its "
-            f"{setting.percent} interval. Lines that are not parallel mean the effects do not "
-            "simply add up.",
+            f"{setting.percent} interval, simultaneous over all combinations. Lines that are not "
+            "parallel mean the effects do not simply add up.",
+            setting.sample,
         ],
         22 * canvas.em + room,
         setting.mark,

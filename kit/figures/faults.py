@@ -9,9 +9,10 @@ import pandas as pd
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from kit.figures.layout import open_sheet, value_axis
+from kit.figures.layout import open_sheet
 from kit.figures.picture import Picture, Setting
-from kit.figures.rows import Remark, RowBlock, draw_interval, row_blocks, rows_height
+from kit.figures.points import draw_interval
+from kit.figures.rows import Remark, RowBlock, row_axis, row_blocks, rows_height
 from kit.figures.style import Canvas, Mark, method_marks
 from kit.figures.tables import each, in_order, need, say, say_range
 
@@ -66,7 +67,7 @@ def _draw(rates: pd.DataFrame, setting: Setting, canvas: Canvas) -> Figure:
     rows = list(each(rates))
     for block in blocks:
         block.axes.set_xlim(0, 100)
-        value_axis(block.axes, canvas, "Shots with a fault (%)")
+        row_axis(block, canvas, "Shots with a fault (%)")
         for place in block.rows:
             row = rows[place]
             _draw_tiles(block, place, row, marks[row.method], canvas)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from matplotlib.axes import Axes
 
-from kit.figures.layout import Sheet, text_width, wrap, write_in
+from kit.figures.layout import Sheet, write_in
 from kit.figures.style import Canvas
 from kit.figures.verdicts import (
     DIFFERENT,
@@ -17,10 +17,11 @@ from kit.figures.verdicts import (
     verdict_remark,
     verdict_sign,
 )
+from kit.figures.words import text_width, wrap
 
 _KEY_EM = 2.6
 _WIDEST_CELL_EM = 5.5
-_TALLEST_CELL_EM = 3.4
+_TALLEST_CELL_EM, _TALLEST_CELL_NARROW_EM = 3.4, 5.2
 _NAME_EM = 8.0
 
 
@@ -65,7 +66,8 @@ class _Cells:
     def height_in(self) -> float:
         """Height of a cell."""
         em, count = self.sheet.em, len(self.names)
-        return min((self.sheet.height - _KEY_EM * em) / count, _TALLEST_CELL_EM * em)
+        tallest = _TALLEST_CELL_NARROW_EM if self.sheet.canvas.narrow else _TALLEST_CELL_EM
+        return min((self.sheet.height - _KEY_EM * em) / count, tallest * em)
 
     @property
     def bottom_in(self) -> float:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from kit.figures.layout import Sheet, text_width, wrap
-from kit.figures.rows import draw_sign
+from kit.figures.layout import Sheet
+from kit.figures.points import draw_sign
 from kit.figures.style import Canvas, Mark
+from kit.figures.words import text_width, wrap
 
 _LINE_EM = 1.7
 _SIGN_EM = 1.5

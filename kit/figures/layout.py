@@ -1,102 +1,25 @@
 """The sheet a figure is drawn on: title above, notes below, and the free box between them.
 
 All distances are in inches or in ems (the height of the text), so that one drawing serves a
-journal column and a video still. Texts are measured with the very font they are drawn in.
+journal column and a video still.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any, cast
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties, findfont, get_font
-from matplotlib.textpath import text_to_path
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from kit.figures.style import FONT, Canvas
+from kit.figures.words import clean, wrap
 
-TITLE = 1.5
+TITLE_SIZES = (1.5, 1.32, 1.16)
+"""A long title is written smaller before it is cut."""
 NOTE = 0.92
 LEADING = 1.28
-_HINTING = 1.03  # letters set on whole pixels take up to 3 % more room than their outlines
-
-
-@lru_cache(maxsize=4)
-def _font(weight: str) -> FontProperties:
-    return FontProperties(family=FONT, weight=weight, size=100)
-
-
-@lru_cache(maxsize=1)
-def _known_characters() -> frozenset[int]:
-    return frozenset(get_font(findfont(_font("normal"))).get_charmap())
-
-
-def clean(text: object) -> str:
-    """``text`` on one line, each character that the font lacks as an empty box."""
-    known = _known_characters()
-    joined = " ".join(str(text).split())
-    return "".join(sign if ord(sign) in known else "□" for sign in joined)
-
-
-@lru_cache(maxsize=4096)
-def _ems(text: str, weight: str) -> float:
-    width, _, _ = text_to_path.get_text_width_height_descent(text, _font(weight), ismath=False)
-    return float(width) / 100 * _HINTING
-
-
-def text_width(text: str, canvas: Canvas, size: float = 1.0, weight: str = "normal") -> float:
-    """Width of one line of ``text`` in inches; ``size`` is a factor on the canvas's text."""
-    return _ems(clean(text), weight) * canvas.em * size
-
-
-def wrap(
-    text: object,
-    width_in: float,
-    canvas: Canvas,
-    size: float = 1.0,
-    weight: str = "normal",
-    most_lines: int = 99,
-) -> list[str]:
-    """``text`` broken into lines no wider than ``width_in``.
-
-    A word that is too long is broken inside; what does not fit in ``most_lines`` ends in “…”.
-    """
-    room = width_in / (canvas.em * size)
-    lines: list[str] = []
-    line = ""
-    for word in clean(text).split(" "):
-        for piece in _pieces(word, room, weight):
-            candidate = f"{line} {piece}" if line else piece
-            if line and _ems(candidate, weight) > room:
-                lines.append(line)
-                line = piece
-            else:
-                line = candidate
-    lines.append(line)
-    if len(lines) > most_lines:
-        last = lines[most_lines - 1]
-        while last and _ems(last + "…", weight) > room:
-            last = last[:-1]
-        lines = [*lines[: most_lines - 1], last.rstrip() + "…"]
-    return lines
-
-
-def _pieces(word: str, room: float, weight: str) -> list[str]:
-    """``word`` in pieces that each fit in ``room`` ems."""
-    if _ems(word, weight) <= room:
-        return [word]
-    pieces, piece = [], ""
-    for sign in word:
-        if piece and _ems(piece + sign, weight) > room:
-            pieces.append(piece)
-            piece = sign
-        else:
-            piece += sign
-    return [*pieces, piece]
 
 
 @dataclass(frozen=True)
@@ -194,10 +117,10 @@ def open_sheet(
     em = canvas.em
     margin = 1.6 * em if canvas.height_in is None else 2.6 * em
     width = canvas.width_in - 2 * margin
-    title_lines = wrap(title, width, canvas, TITLE, "bold", 3)
+    size, title_lines = _fitted_title(title, width, canvas)
     note_lines = [line for note in notes if note for line in wrap(note, width, canvas, NOTE)]
     mark_lines = wrap(mark, width, canvas, NOTE, "bold") if mark else []
-    head = len(title_lines) * LEADING * TITLE * em + 0.9 * em
+    head = len(title_lines) * LEADING * size * em + 0.9 * em
     foot = (len(note_lines) + len(mark_lines)) * LEADING * NOTE * em + 0.5 * em
     height = canvas.height_in or content_in + head + foot + 2 * margin
     figure = Figure(figsize=(canvas.width_in, height), facecolor=canvas.theme.card)
@@ -208,8 +131,8 @@ def open_sheet(
     )
     y = height - margin
     for line in title_lines:
-        y -= LEADING * TITLE * em
-        sheet.write(margin, y + 0.35 * TITLE * em, line, TITLE, weight="bold")
+        y -= LEADING * size * em
+        sheet.write(margin, y + 0.35 * size * em, line, size, weight="bold")
     y = margin + foot - 0.5 * em
     for line, weight in [(line, "normal") for line in note_lines] + [
         (line, "bold") for line in mark_lines
@@ -218,6 +141,17 @@ def open_sheet(
         color = canvas.theme.muted if weight == "normal" else canvas.theme.alert
         sheet.write(margin, y + 0.3 * em, line, NOTE, color=color, weight=weight)
     return sheet
+
+
+def _fitted_title(title: str, width_in: float, canvas: Canvas) -> tuple[float, list[str]]:
+    """Size and lines of the title: the largest size at which the whole of it fits."""
+    most = 5 if canvas.narrow else 3
+    for size in TITLE_SIZES:
+        lines = wrap(title, width_in, canvas, size, "bold")
+        if len(lines) <= most:
+            return size, lines
+    size = TITLE_SIZES[-1]
+    return size, wrap(title, width_in, canvas, size, "bold", most)
 
 
 def value_axis(axes: Axes, canvas: Canvas, label: str, which: str = "x") -> None:
@@ -261,24 +195,6 @@ def name_axis(axes: Axes, canvas: Canvas, label: str, which: str = "x") -> None:
         labelpad=0.5 * canvas.font_pt,
         parse_math=False,
     )
-
-
-def short_names(names: Sequence[str], most: int = 12) -> dict[str, str]:
-    """Names cut at a word to about ``most`` characters, and still all different."""
-    short: dict[str, str] = {}
-    for name in names:
-        words = clean(name).split(" ")
-        for count in range(1, len(words) + 1):
-            cut = " ".join(words[:count])
-            following = " ".join(words[: count + 1])
-            if len(following) > most and f"{cut}…" not in short.values():
-                break
-        cut = cut if len(cut) <= 2 * most else cut[: 2 * most]
-        whole = cut == clean(name)
-        short[name] = cut if whole else f"{cut}…"
-    if len(set(short.values())) < len(short):
-        return {name: clean(name) for name in names}
-    return short
 
 
 def padded(low: float, high: float, share: float = 0.04) -> tuple[float, float]:

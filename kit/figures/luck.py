@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from kit.figures.layout import open_sheet, padded
 from kit.figures.measure import Measure
 from kit.figures.picture import Picture, Setting
-from kit.figures.rows import draw_points, swarm
+from kit.figures.points import draw_points, swarm
 from kit.figures.style import Canvas, method_marks
 from kit.figures.tables import need, say
 

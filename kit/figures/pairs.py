@@ -10,18 +10,19 @@ import pandas as pd
 from matplotlib.figure import Figure
 
 from kit.figures.grid import draw_verdict_triangle
-from kit.figures.layout import open_sheet, short_names
+from kit.figures.layout import open_sheet
 from kit.figures.picture import Picture, Setting
-from kit.figures.rows import AXIS_FOOT_EM, HEAD_EM, fitting_columns, is_narrow, rows_height
+from kit.figures.rows import AXIS_FOOT_EM, HEAD_EM, fitting_columns, rows_height
 from kit.figures.style import Canvas
 from kit.figures.tables import each, need, say
 from kit.figures.verdicts import ROW_EM, Margin, draw_verdict_rows
+from kit.figures.words import short_names
 
 _LEAST_ROW_EM = 1.35
 _MOST_ROWS, _MOST_ROWS_NARROW = 45, 15
 _WHOLE_LABEL = 30
 """Signs of a label that fits beside its row without a name being cut."""
-_HEAD_AND_FOOT_EM = 15.0
+_HEAD_AND_FOOT_EM, _HEAD_AND_FOOT_NARROW_EM = 15.0, 20.0
 
 
 @dataclass(frozen=True)
@@ -68,7 +69,11 @@ def _draw(
     title = setting.headline or comparison.title
     of_methods = set(table["a"]) | set(table["b"]) <= set(setting.methods)
     if not of_methods or _rows_fit(canvas, len(table)):
-        notes = [f"Line: {comparison.interval}{together}.", f"Band: {comparison.band}"]
+        notes = [
+            f"Line: {comparison.interval}{together}.",
+            f"Band: {comparison.band}",
+            setting.sample,
+        ]
         height = rows_height(canvas, len(table), ROW_EM)
         sheet = open_sheet(canvas, title, notes, height, setting.mark)
         labels = pair_labels(table, comparison.joined, setting.methods)
@@ -78,10 +83,11 @@ def _draw(
         f"Each cell: the method at the end of its row {comparison.joined} the method above its "
         f"column. Verdict by the {comparison.interval}{together}.",
         f"Same: {comparison.band}",
+        setting.sample,
     ]
     height = (2.6 * len(setting.methods) + 4) * canvas.em
     sheet = open_sheet(canvas, title, notes, height, setting.mark)
-    places = 1 if is_narrow(canvas) and len(setting.methods) > 7 else 2
+    places = 1 if canvas.narrow and len(setting.methods) > 7 else 2
     cells = _cells(table, comparison, setting.methods, min(comparison.decimals, places))
     draw_verdict_triangle(sheet, cells, setting.methods)
     return sheet.figure
@@ -99,17 +105,24 @@ def pair_labels(table: pd.DataFrame, joined: str, methods: Sequence[str]) -> lis
 
 
 def pair_name(a: str, b: str, joined: str) -> str:
-    """Both sides joined; a contrast that has a name but no second side stands as it is."""
-    return f"{a} {joined} {b}" if b else str(a)
+    """Both sides joined.
+
+    A contrast that has a name but no second side stands as it is; a factor that both sides name
+    ("disc: one", "disc: none") is named once.
+    """
+    factor, colon, _ = str(a).partition(": ")
+    second = str(b).removeprefix(factor + colon) if colon else str(b)
+    return f"{a} {joined} {second}" if b else str(a)
 
 
 def _rows_fit(canvas: Canvas, count: int) -> bool:
     """Whether a row a pair is legible on this canvas."""
     deep = -(-count // fitting_columns(canvas, count))
     if canvas.height_in is None:
-        return deep <= (_MOST_ROWS_NARROW if is_narrow(canvas) else _MOST_ROWS)
-    room_em = canvas.height_in / canvas.em - _HEAD_AND_FOOT_EM - AXIS_FOOT_EM
-    least = HEAD_EM + 0.6 * ROW_EM if is_narrow(canvas) else _LEAST_ROW_EM
+        return deep <= (_MOST_ROWS_NARROW if canvas.narrow else _MOST_ROWS)
+    taken = _HEAD_AND_FOOT_NARROW_EM if canvas.narrow else _HEAD_AND_FOOT_EM
+    room_em = canvas.height_in / canvas.em - taken - AXIS_FOOT_EM
+    least = HEAD_EM + 0.6 * ROW_EM if canvas.narrow else _LEAST_ROW_EM
     return room_em / deep >= least
 
 

@@ -35,6 +35,8 @@ class Setting:
     """Every method in the order in which it was written down: this fixes its colour and marker."""
     headline: str = ""
     """A sentence to stand as title, from the findings; empty: the figure names what it shows."""
+    sample: str = ""
+    """How many shots or scores the numbers rest on, in words; empty where every row says it."""
     mark: str = ""
     """What must stand on the figure wherever it goes ("Invented example ...")."""
     level: float = 0.95

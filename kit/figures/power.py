@@ -10,11 +10,12 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from kit.figures.key import KeyEntry, draw_key, key_height
-from kit.figures.layout import Sheet, open_sheet, size_in, text_width, value_axis, wrap, write_in
+from kit.figures.layout import Sheet, open_sheet, size_in, value_axis, write_in
 from kit.figures.picture import Picture, Setting
-from kit.figures.rows import draw_points, is_narrow
+from kit.figures.points import draw_points
 from kit.figures.style import Canvas, Mark, method_marks
 from kit.figures.tables import need, say
+from kit.figures.words import text_width, wrap
 
 GOOD_POWER = 0.8
 """The customary aim (common practice, no source)."""
@@ -53,7 +54,7 @@ def _draw_curves(
 ) -> Figure:
     questions = list(dict.fromkeys(curves["question"].astype(str)))
     marks = method_marks(questions, canvas.theme)
-    keys = [KeyEntry(one, marks[one]) for one in questions] if is_narrow(canvas) else []
+    keys = [KeyEntry(one, marks[one]) for one in questions] if canvas.narrow else []
     sheet = open_sheet(
         canvas,
         setting.headline or "What can so many shots tell?",

@@ -9,19 +9,12 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from kit.figures.layout import (
-    name_axis,
-    open_sheet,
-    padded,
-    size_in,
-    text_width,
-    value_axis,
-    write_in,
-)
+from kit.figures.layout import name_axis, open_sheet, padded, size_in, value_axis, write_in
 from kit.figures.measure import Measure
 from kit.figures.picture import Picture, Setting
 from kit.figures.style import Canvas
 from kit.figures.tables import each, need, say, say_unit
+from kit.figures.words import fitting_words, text_width
 
 
 def reference_chart(chart: pd.DataFrame, measure: Measure, setting: Setting) -> Picture:
@@ -58,8 +51,9 @@ def _draw(chart: pd.DataFrame, measure: Measure, setting: Setting, canvas: Canva
         canvas,
         setting.headline or f"Reference shots: {measure.in_text}",
         [
-            "Every mark is one shot of the reference method. Shaded: the range in which they "
-            "wander by themselves (centre ± 3 SD from successive shots). Ring: outside it.",
+            f"Every mark is one of {len(chart)} shots of the reference method. Shaded: where they "
+            "wander by themselves, 3 SD either side of the centre (SD from successive shots). "
+            "Ring: outside it.",
         ],
         17 * canvas.em,
         setting.mark,
@@ -98,9 +92,7 @@ def _draw_sessions(axes: Axes, canvas: Canvas, chart: pd.DataFrame, at: np.ndarr
         if number:
             axes.axvline(places[0] - 0.5, color=theme.muted, linewidth=0.07 * canvas.font_pt)
         room = len(places) / len(chart) * size_in(axes)[0]
-        words = f"Session {name}"
-        if text_width(words, canvas, 0.92) > room:
-            words = str(name)
+        words = fitting_words([f"Session {name}", str(name)], room, canvas, 0.92)
         write_in(axes, canvas, places.mean(), top, words, size=0.92, ha="center",
                  va="bottom", color=theme.muted)  # fmt: skip
     signals = chart.index[chart["signal"].astype(bool)]

@@ -9,10 +9,10 @@ import pandas as pd
 from matplotlib.figure import Figure
 
 from kit.analysis.pooling import Pooled
-from kit.figures.layout import Sheet, open_sheet, padded, value_axis
+from kit.figures.layout import Sheet, open_sheet, padded
 from kit.figures.measure import Measure
 from kit.figures.picture import Picture, Setting
-from kit.figures.rows import Remark, RowBlock, row_blocks, rows_height
+from kit.figures.rows import Remark, RowBlock, row_axis, row_blocks, rows_height
 from kit.figures.style import Canvas
 from kit.figures.tables import each, need, say, say_range, say_unit
 from kit.figures.verdicts import ROW_EM, difference_margin, draw_band
@@ -88,8 +88,8 @@ def _draw(
     finite = [value for value in everything if np.isfinite(value)]
     for block in row_blocks(sheet, labels, remarks, ROW_EM):
         block.axes.set_xlim(*padded(min(finite), max(finite)))
-        value_axis(block.axes, canvas, measure.difference_axis)
-        draw_band(block.axes, canvas, difference_margin(sdm))
+        row_axis(block, canvas, measure.difference_axis)
+        draw_band(block, canvas, difference_margin(sdm))
         _draw_kitchens(block, sheet, kitchens, pooled.tau)
         _draw_pooled(block, canvas, len(kitchens), pooled)
     return sheet.figure

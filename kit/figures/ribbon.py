@@ -13,11 +13,12 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from kit.figures.key import KeyEntry, draw_key, key_height
-from kit.figures.layout import open_sheet, text_width
+from kit.figures.layout import open_sheet
 from kit.figures.picture import Picture, Setting
-from kit.figures.rows import draw_points
+from kit.figures.points import draw_points
 from kit.figures.style import Canvas, Mark, method_marks
 from kit.figures.tables import each, in_order, need
+from kit.figures.words import text_width
 
 _TILE_EM, _LEAST_TILE_EM = 2.1, 1.5
 _READING = (

@@ -9,13 +9,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.lines import Line2D
-from numpy.typing import ArrayLike
 
-from kit.figures.layout import Sheet, size_in, text_width, wrap
+from kit.figures.layout import Sheet, size_in, value_axis
+from kit.figures.points import draw_sign
 from kit.figures.style import Canvas, Mark
+from kit.figures.words import text_width, wrap
 
 AXIS_FOOT_EM = 3.3
 """Room under a value axis for its tick labels and its name, in ems."""
@@ -54,6 +53,37 @@ class RowBlock:
         """A length in inches as a share of the distance between two rows."""
         return length_in / self.pitch_in
 
+    @property
+    def stacked(self) -> bool:
+        """Whether names stand above their rows."""
+        return self.free_in < self.pitch_in
+
+    def bands(self) -> list[tuple[float, float]]:
+        """Upper and lower end of what is drawn on, in rows: a name above its row is left free."""
+        if not self.stacked:
+            return [(self.rows.start - 0.5, self.rows.stop - 0.5)]
+        half = 0.5 * self.share(self.free_in)
+        return [(row - half, row + half) for row in self.rows]
+
+
+def row_axis(block: RowBlock, canvas: Canvas, label: str) -> None:
+    """The value axis of a column of rows, its grid drawn through no name."""
+    value_axis(block.axes, canvas, label)
+    keep_grid_in_rows(block, canvas)
+
+
+def keep_grid_in_rows(block: RowBlock, canvas: Canvas) -> None:
+    """Where names stand above their rows, the grid is drawn anew inside the rows."""
+    if not block.stacked:
+        return
+    axes = block.axes
+    axes.grid(False)
+    low, high = axes.get_xlim()
+    ticks = [float(tick) for tick in axes.get_xticks() if low <= tick <= high]
+    for upper, lower in block.bands():
+        axes.vlines(ticks, upper, lower, color=canvas.theme.hairline,
+                    linewidth=0.07 * canvas.font_pt, zorder=0)  # fmt: skip
+
 
 def fitting_columns(canvas: Canvas, count: int) -> int:
     """One column of rows, or two where many rows meet a wide canvas."""
@@ -63,13 +93,8 @@ def fitting_columns(canvas: Canvas, count: int) -> int:
 def rows_height(canvas: Canvas, count: int, wanted_em: float) -> float:
     """Height in inches that ``count`` rows with their axis would like."""
     deep = -(-count // fitting_columns(canvas, count))
-    head = HEAD_EM if is_narrow(canvas) else 0.0
+    head = HEAD_EM if canvas.narrow else 0.0
     return (deep * (wanted_em + head) + AXIS_FOOT_EM) * canvas.em
-
-
-def is_narrow(canvas: Canvas) -> bool:
-    """Whether names stand above their rows, so that the axis keeps the whole width."""
-    return canvas.width_in / canvas.em < 40
 
 
 def row_blocks(
@@ -89,7 +114,7 @@ def row_blocks(
     gap = _COLUMN_GAP_EM * em
     width = (sheet.width - gap * (columns - 1)) / columns
     room = (sheet.height - AXIS_FOOT_EM * em) / per_column
-    stacked = is_narrow(sheet.canvas) and room >= (HEAD_EM + 0.6 * wanted_em) * em
+    stacked = sheet.canvas.narrow and room >= (HEAD_EM + 0.6 * wanted_em) * em
     head = HEAD_EM * em if stacked else 0.0
     grown = room if sheet.canvas.height_in is None else 2.4 * wanted_em * em + head
     pitch = min(room, grown)
@@ -171,123 +196,6 @@ class _Column:
                 x, self.middle(row), text, REMARK, va="center_baseline", ha=side, **looks[row]
             )
         return widest + 0.9 * em
-
-
-def draw_sign(sheet: Sheet, x: float, y: float, mark: Mark, size_em: float = 0.8) -> None:
-    """The marker of a method at a place given in inches."""
-    width, height = sheet.figure.get_size_inches()
-    theme = sheet.canvas.theme
-    sheet.figure.add_artist(
-        Line2D(
-            [x / width],
-            [y / height],
-            marker=mark.marker,
-            markersize=size_em * sheet.canvas.font_pt * mark.growth,
-            markerfacecolor=theme.card if mark.hollow else mark.color,
-            markeredgecolor=mark.color,
-            markeredgewidth=0.12 * sheet.canvas.font_pt,
-            linestyle="none",
-        )
-    )
-
-
-def draw_points(
-    axes: Axes, canvas: Canvas, x: ArrayLike, y: ArrayLike, mark: Mark, size_em: float = 0.55
-) -> None:
-    """Raw values of one method: its marker, half as large as an estimate, a thin rim of card."""
-    axes.plot(
-        x,
-        y,
-        linestyle="none",
-        marker=mark.marker,
-        markersize=size_em * canvas.font_pt * mark.growth,
-        markerfacecolor=canvas.theme.card if mark.hollow else mark.color,
-        markeredgecolor=mark.color if mark.hollow else canvas.theme.card,
-        markeredgewidth=0.06 * canvas.font_pt,
-        zorder=3,
-        clip_on=False,
-    )
-
-
-def draw_interval(
-    axes: Axes, canvas: Canvas, y: float, values: tuple[float, float, float], color: str
-) -> None:
-    """An estimate with its interval (``lower, estimate, upper``) as a line with short ends."""
-    lower, estimate, upper = values
-    if np.isfinite(lower) and np.isfinite(upper):
-        axes.plot(
-            [lower, upper],
-            [y, y],
-            color=color,
-            linewidth=0.17 * canvas.font_pt,
-            solid_capstyle="butt",
-            marker="|",
-            markersize=0.7 * canvas.font_pt,
-            markeredgewidth=0.17 * canvas.font_pt,
-            zorder=4,
-            clip_on=False,
-        )
-    if np.isfinite(estimate):
-        axes.plot(
-            [estimate],
-            [y],
-            marker="o",
-            linestyle="none",
-            markersize=0.72 * canvas.font_pt,
-            markerfacecolor=color,
-            markeredgecolor=canvas.theme.card,
-            markeredgewidth=0.08 * canvas.font_pt,
-            zorder=5,
-            clip_on=False,
-        )
-
-
-def swarm(values: ArrayLike, dot: float, most: int = 9) -> np.ndarray:
-    """Offsets, in dot widths, that keep points of one row from covering each other.
-
-    Parameters
-    ----------
-    values
-        Places along the axis, shape (n,).
-    dot
-        Width of a dot in the unit of the axis.
-    most
-        The farthest lane from the middle; beyond it points may touch.
-    """
-    places = np.asarray(values, dtype=float)
-    offsets = np.zeros(places.shape)
-    lanes = [0, *(sign * lane for lane in range(1, most + 1) for sign in (1, -1))]
-    last: dict[int, float] = {}
-    for index in np.argsort(places, kind="stable"):
-        free = [lane for lane in lanes if places[index] - last.get(lane, -np.inf) >= dot]
-        lane = free[0] if free else min(lanes, key=lambda one: last.get(one, -np.inf))
-        last[lane] = places[index]
-        offsets[index] = lane
-    return offsets
-
-
-def side_by_side(values: ArrayLike, dot: float, lanes: int) -> np.ndarray:
-    """Shifts along the axis that set equal values beside each other where lanes are too few.
-
-    Parameters
-    ----------
-    values
-        Places along the axis, shape (n,).
-    dot
-        Width of a dot in the unit of the axis.
-    lanes
-        How many dots of one value stand above each other before a further column begins.
-    """
-    places = np.asarray(values, dtype=float)
-    shifts = np.zeros(places.shape)
-    distinct = np.unique(places)
-    gap = float(np.diff(distinct).min()) if len(distinct) > 1 else np.inf
-    for value in distinct:
-        (equal,) = np.nonzero(places == value)
-        columns = -(-len(equal) // lanes)
-        step = min(dot, 0.8 * gap / columns)
-        shifts[equal] = (np.arange(len(equal)) // lanes - (columns - 1) / 2) * step
-    return shifts
 
 
 def data_per_inch(axes: Axes) -> float:

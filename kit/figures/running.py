@@ -16,7 +16,7 @@ from kit.figures.key import KeyEntry, draw_key, key_height
 from kit.figures.layout import open_sheet, padded, value_axis
 from kit.figures.measure import Measure
 from kit.figures.picture import Picture, Setting, canvas_of, to_png
-from kit.figures.rows import draw_points
+from kit.figures.points import draw_points
 from kit.figures.style import Canvas, method_marks
 from kit.figures.tables import in_order, need, say
 from kit.files import write_atomically

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
@@ -11,7 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from kit.figures.grid import draw_verdict_key
-from kit.figures.layout import Sheet, open_sheet, text_width, wrap, write_in
+from kit.figures.layout import Sheet, open_sheet, write_in
 from kit.figures.measure import Measure
 from kit.figures.pairs import pair_labels, pair_name
 from kit.figures.picture import Picture, Setting
@@ -26,10 +27,14 @@ from kit.figures.verdicts import (
     verdict_kind,
     verdict_sign,
 )
+from kit.figures.words import text_width, wrap
 
 _COLUMNS = ("variant", "a", "b", "estimate", "lower", "upper", "verdict")
 _HEADER_EM, _ROW_EM, _KEY_EM, _LIST_EM = 1.6, 1.65, 2.4, 1.4
 _HEAD_AND_FOOT_EM = 13.5
+_MOST_GROWTH = 1.7
+_FURTHER_EM = 1.18
+"""Distance of the second line of an entry from its first."""
 
 
 def sensitivity_of_pair(
@@ -128,13 +133,15 @@ def _draw_grid(table: pd.DataFrame, measure: Measure, setting: Setting, canvas: 
     groups = [group for _, group in table.groupby(["a", "b"], sort=False)]
     groups.sort(key=lambda group: all(_kind(row) == _kind(group.iloc[0]) for row in each(group)))
     variants = list(dict.fromkeys(table["variant"].astype(str)))
-    beside = canvas.width_in / canvas.em >= 40
-    list_em = len(variants) * _LIST_EM
+    beside = not canvas.narrow
+    explained = _Explained(canvas, variants, beside)
+    list_em = explained.height_em
     shown = groups[: _most_rows(canvas, 0.0 if beside else list_em)]
     left_out = len(groups) - len(shown)
     notes = [
         "Columns: one choice of the analysis changed at a time; 1 is the analysis as planned. "
-        "Framed: the verdict moved."
+        f"Framed: the verdict moved. Verdicts by the {setting.percent} interval.",
+        setting.sample,
     ]
     if left_out:
         notes.append(f"Not shown for want of room: {left_out} pairs.")
@@ -142,31 +149,78 @@ def _draw_grid(table: pd.DataFrame, measure: Measure, setting: Setting, canvas: 
     height = max(rows_em, list_em) if beside else rows_em + list_em + 1
     title = setting.headline or f"Does the verdict on {measure.in_text} move?"
     sheet = open_sheet(canvas, title, notes, height * canvas.em, setting.mark)
-    list_room = max(text_width(f"10  {name}", canvas) for name in variants) + 2.4 * canvas.em
-    width = sheet.width - (min(list_room, 0.4 * sheet.width) if beside else 0.0)
+    # A still has a height of its own: rows and list spread over it.
+    growth = min(_MOST_GROWTH, max(1.0, sheet.height / ((height + 0.8) * canvas.em)))
+    width = sheet.width - (explained.width_in + 1.2 * canvas.em if beside else 0.0)
     labels = pair_labels(pd.concat([group.head(1) for group in shown]), "−", setting.methods)
-    below = _draw_rows(sheet, shown, labels, variants, width)
+    below = _draw_rows(sheet, shown, labels, variants, (width, growth * _ROW_EM * sheet.em))
     draw_verdict_key(sheet, below - 1.4 * sheet.em)
-    x, y = (
-        (sheet.left + width + 1.2 * sheet.em, sheet.top)
-        if beside
-        else (sheet.left, below - 2.6 * sheet.em)
-    )
-    for number, name in enumerate(variants, start=1):
-        y -= _LIST_EM * sheet.em
-        line = wrap(f"{number}  {name}", sheet.right - x, canvas, 1.0, "normal", 1)[0]
-        sheet.write(x, y, line, color=canvas.theme.muted)
+    if beside:
+        explained.write(sheet, sheet.right - explained.width_in, sheet.top, growth)
+    else:
+        explained.write(sheet, sheet.left, below - 2.6 * sheet.em, growth)
     return sheet.figure
 
 
+@dataclass(frozen=True)
+class _Explained:
+    """What the numbers of the columns stand for: beside the grid, or under it on a column."""
+
+    canvas: Canvas
+    variants: list[str]
+    beside: bool
+
+    @property
+    def indent_in(self) -> float:
+        """Room of a number."""
+        return text_width("00", self.canvas) + 0.7 * self.canvas.em
+
+    @property
+    def width_in(self) -> float:
+        """Width of the list: as its longest entry, at most two fifths of the canvas."""
+        widest = max(text_width(name, self.canvas) for name in self.variants)
+        share = 0.4 if self.beside else 0.9
+        return min(self.indent_in + widest + 0.2 * self.canvas.em, share * self.canvas.width_in)
+
+    @property
+    def lines(self) -> list[list[str]]:
+        """Each entry, broken into lines."""
+        room = self.width_in - self.indent_in
+        return [wrap(name, room, self.canvas) for name in self.variants]
+
+    @property
+    def height_em(self) -> float:
+        """Height of the list in ems."""
+        further = sum(len(entry) - 1 for entry in self.lines)
+        return len(self.variants) * _LIST_EM + further * _FURTHER_EM
+
+    def write(self, sheet: Sheet, x: float, y: float, growth: float) -> None:
+        """Write the list below ``y``, its entries ``growth`` times as far apart as needed."""
+        color = self.canvas.theme.muted
+        for number, entry in enumerate(self.lines, start=1):
+            y -= growth * _LIST_EM * sheet.em
+            sheet.write(x, y, f"{number}", color=color)
+            for place, line in enumerate(entry):
+                y -= _FURTHER_EM * sheet.em if place else 0.0
+                sheet.write(x + self.indent_in, y, line, color=color)
+
+
 def _draw_rows(
-    sheet: Sheet, shown: list[pd.DataFrame], labels: list[str], variants: list[str], width: float
+    sheet: Sheet,
+    shown: list[pd.DataFrame],
+    labels: list[str],
+    variants: list[str],
+    size: tuple[float, float],
 ) -> float:
-    """The grid of signs with its names and column numbers; returns its lower edge in inches."""
+    """The grid of signs with its names and column numbers; returns its lower edge in inches.
+
+    ``size`` is the width of the grid with its names and the height of a row.
+    """
     canvas, em = sheet.canvas, sheet.em
-    names_room = min(max(text_width(label, canvas) for label in labels) + em, 0.45 * width)
+    width, pitch = size
+    most = max(0.45 * width, width - 1.35 * em * len(variants))
+    names_room = min(max(text_width(label, canvas) for label in labels) + em, most)
     cell = min(3.4 * em, (width - names_room) / len(variants))
-    pitch = _ROW_EM * em
     top = sheet.top - _HEADER_EM * em
     height = pitch * len(shown)
     axes = sheet.axes(sheet.left + names_room, top - height, cell * len(variants), height)
@@ -175,11 +229,14 @@ def _draw_rows(
     axes.set_xticks([])
     axes.set_yticks([])
     for column in range(len(variants)):
-        write_in(axes, canvas, column, -0.6, f"{column + 1}", ha="center", va="bottom",
-                 color=canvas.theme.muted)  # fmt: skip
+        write_in(axes, canvas, column, -0.5 - 0.25 * em / pitch, f"{column + 1}", ha="center",
+                 va="bottom", color=canvas.theme.muted)  # fmt: skip
+    fitting = max(1, int(pitch / (_FURTHER_EM * em)))
     for row, group in enumerate(shown):
-        line = wrap(labels[row], names_room - 0.6 * em, canvas, 1.0, "normal", 1)[0]
-        sheet.write(sheet.left, top - pitch * (row + 0.5), line, va="center_baseline")
+        lines = wrap(labels[row], names_room - 0.6 * em, canvas, 1.0, "normal", fitting)
+        for number, line in enumerate(lines):
+            y = top - pitch * (row + 0.5) + ((len(lines) - 1) / 2 - number) * _FURTHER_EM * em
+            sheet.write(sheet.left, y, line, va="center_baseline")
         _draw_cells(axes, canvas, row, group, variants)
     return top - height
 

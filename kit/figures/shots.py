@@ -13,9 +13,11 @@ from kit.figures.key import KeyEntry, draw_key, key_height
 from kit.figures.layout import name_axis, open_sheet, padded, value_axis, write_in
 from kit.figures.measure import Measure
 from kit.figures.picture import Picture, Setting
-from kit.figures.rows import draw_points
+from kit.figures.points import draw_points
+from kit.figures.rows import data_per_inch
 from kit.figures.style import Canvas, Mark, method_marks
 from kit.figures.tables import in_order, need, say, say_range, say_unit
+from kit.figures.words import fitting_words
 from kit.trial import Recipe
 
 _PLOT_EM = 21.0
@@ -98,9 +100,10 @@ def _draw(
 def _name_run_axis(axes: Axes, canvas: Canvas, shots: pd.DataFrame) -> None:
     """Shot numbers along the run (the place on the axis may differ where shots have no value)."""
     step = max(1, int(np.ceil(len(shots) / 8 / 5)) * 5) if len(shots) > 12 else 1
-    numbers = shots["shot"].to_numpy()
-    places = [place for place, number in enumerate(numbers, start=1) if number % step == 0]
-    axes.set_xticks(places, [f"{int(numbers[place - 1])}" for place in places])
+    numbers = shots["shot"].to_numpy(float)
+    named = np.arange(step * np.ceil(numbers[0] / step), numbers[-1] + 1, step)
+    places = np.interp(named, numbers, np.arange(1, len(numbers) + 1))
+    axes.set_xticks(places, [f"{number:g}" for number in named])
     name_axis(axes, canvas, "Shot, in the order pulled")
 
 
@@ -124,16 +127,14 @@ def _draw_blocks(axes: Axes, canvas: Canvas, shots: pd.DataFrame) -> None:
 
 def _draw_sessions(axes: Axes, canvas: Canvas, shots: pd.DataFrame) -> None:
     sessions = _runs(shots["session"])
-    per_em = (len(shots) + 0.4) / (axes.get_position().width * canvas.width_in / canvas.em)
+    per_inch = data_per_inch(axes)
     top = axes.get_ylim()[1]
     for number, (name, low, high) in enumerate(sessions):
         if number:
             axes.axvline(low, color=canvas.theme.muted, linewidth=0.09 * canvas.font_pt, zorder=1)
-        room = (high - low) / per_em
-        words = f"Session {name}" if room > 5 + 0.55 * len(name) else name
-        if room > 0.7 * len(words):
-            write_in(axes, canvas, (low + high) / 2, top, words, size=0.92, ha="center",
-                     va="bottom", color=canvas.theme.muted)  # fmt: skip
+        words = fitting_words([f"Session {name}", name], (high - low) / per_inch, canvas, 0.92)
+        write_in(axes, canvas, (low + high) / 2, top, words, size=0.92, ha="center",
+                 va="bottom", color=canvas.theme.muted)  # fmt: skip
 
 
 def other_mark(role: str, canvas: Canvas) -> Mark:

@@ -164,6 +164,11 @@ class Canvas:
         """Height of the text in inches: the measure of every distance on the figure."""
         return self.font_pt / 72
 
+    @property
+    def narrow(self) -> bool:
+        """Whether it is a column: names then stand above their rows."""
+        return self.width_in / self.em < 40
+
 
 MM = 1 / 25.4
 PAGE = Canvas(width_in=8.0, height_in=None, font_pt=10.5)

@@ -13,7 +13,8 @@ from kit.figures.key import KeyEntry, draw_key, key_height
 from kit.figures.layout import name_axis, open_sheet, padded, value_axis
 from kit.figures.measure import Measure
 from kit.figures.picture import Picture, Setting
-from kit.figures.rows import draw_points, rows_height
+from kit.figures.points import draw_points
+from kit.figures.rows import rows_height
 from kit.figures.style import Canvas, method_marks
 from kit.figures.tables import each, in_order, need, say, say_range
 

@@ -14,8 +14,8 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
-from kit.figures.layout import Sheet, name_axis, padded, say_tick, value_axis
-from kit.figures.rows import Remark, row_blocks
+from kit.figures.layout import Sheet, name_axis, padded, say_tick
+from kit.figures.rows import Remark, RowBlock, keep_grid_in_rows, row_axis, row_blocks
 from kit.figures.style import Canvas
 
 ROW_EM = 2.1
@@ -73,14 +73,16 @@ def ratio_margin(sdm: float) -> Margin:
     return Margin(1 / sdm, 1.0, sdm)
 
 
-def draw_band(axes: Axes, canvas: Canvas, margin: Margin) -> None:
-    """The band and the line of no difference."""
-    theme = canvas.theme
-    axes.axvspan(margin.low, margin.high, color=theme.shade, zorder=0, linewidth=0)
-    for edge in (margin.low, margin.high):
-        axes.axvline(edge, color=theme.muted, linewidth=0.06 * canvas.font_pt,
-                     linestyle=(0, (3, 2)), zorder=1)  # fmt: skip
-    axes.axvline(margin.neutral, color=theme.ink, linewidth=0.1 * canvas.font_pt, zorder=1)
+def draw_band(block: RowBlock, canvas: Canvas, margin: Margin) -> None:
+    """The band and the line of no difference, never through a name."""
+    theme, axes = canvas.theme, block.axes
+    for upper, lower in block.bands():
+        axes.fill_betweenx([upper, lower], margin.low, margin.high, color=theme.shade, zorder=0,
+                           linewidth=0)  # fmt: skip
+        axes.vlines([margin.low, margin.high], upper, lower, color=theme.muted,
+                    linewidth=0.06 * canvas.font_pt, linestyle=(0, (3, 2)), zorder=1)  # fmt: skip
+        axes.vlines([margin.neutral], upper, lower, color=theme.ink,
+                    linewidth=0.1 * canvas.font_pt, zorder=1)  # fmt: skip
 
 
 def draw_estimate(
@@ -142,10 +144,11 @@ def draw_verdict_rows(
         axes = block.axes
         if margin.neutral == 1.0:
             ratio_axis(axes, canvas, (low, high), axis_label)
+            keep_grid_in_rows(block, canvas)
         else:
             axes.set_xlim(*padded(low, high))
-            value_axis(axes, canvas, axis_label)
-        draw_band(axes, canvas, margin)
+            row_axis(block, canvas, axis_label)
+        draw_band(block, canvas, margin)
         for row in block.rows:
             entry = table.iloc[row]
             values = (entry["lower"], entry["estimate"], entry["upper"])

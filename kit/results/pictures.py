@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pandas as pd
 
 from kit.analysis.result import OutcomeResult
@@ -41,7 +43,7 @@ def pictures_of(results: Results) -> list[Picture]:
     """All pictures of a completed trial, the raw shots first, then outcome by outcome."""
     pictures = raw_pictures(results)
     for result in results.analysis.results:
-        setting = _setting(results, outcome_headline(result))
+        setting = _outcome_setting(results, result)
         pictures += _BY_ASPECT[result.outcome.aspect](results, result, setting)
     return pictures + check_pictures(results) + balance_pictures(results)
 
@@ -49,16 +51,32 @@ def pictures_of(results: Results) -> list[Picture]:
 def outcome_pictures(results: Results, outcome: str) -> list[Picture]:
     """The pictures of one outcome, by its name."""
     result = results.analysis.result(outcome)
-    setting = _setting(results, outcome_headline(result))
+    setting = _outcome_setting(results, result)
     return _BY_ASPECT[result.outcome.aspect](results, result, setting)
 
 
-def _setting(results: Results, headline: str = "") -> Setting:
-    return _setting_of(results.trial, headline)
+def _setting(results: Results) -> Setting:
+    return _setting_of(results.trial)
 
 
-def _setting_of(trial: Trial, headline: str = "") -> Setting:
-    return Setting(tuple(trial.method_names), headline, INVENTED if trial.invented else "")
+def _setting_of(trial: Trial) -> Setting:
+    mark = INVENTED if trial.invented else ""
+    return Setting(tuple(trial.method_names), mark=mark)
+
+
+def _outcome_setting(results: Results, result: OutcomeResult) -> Setting:
+    """The setting of the pictures of one outcome: its verdict as title, and its n in words."""
+    setting = _setting(results)
+    return replace(setting, headline=outcome_headline(result), sample=_sample(result))
+
+
+def _sample(result: OutcomeResult) -> str:
+    """How many shots or scores an outcome rests on, as a sentence."""
+    counts = result.groups["n"].astype(int)
+    things = "scores (not shots)" if result.outcome.aspect == "score" else "shots"
+    fewest, most = counts.min(), counts.max()
+    each = f"{most}" if fewest == most else f"{fewest} to {most}"
+    return f"n = {counts.sum()} {things}, {each} a method."
 
 
 def raw_pictures(results: Results) -> list[Picture]:
@@ -81,7 +99,9 @@ def check_pictures(results: Results) -> list[Picture]:
         pictures.append(residual_checks(primary.residuals, measure, _setting(results)))
     variants = results.analysis.extras.get("sensitivity")
     if variants is not None:
-        pictures.append(sensitivity_grid(variants, measure, _setting(results)))
+        sample = "" if primary is None else _sample(primary)
+        setting = replace(_setting(results), sample=sample)
+        pictures.append(sensitivity_grid(variants, measure, setting))
     return pictures
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from itertools import combinations
+from itertools import combinations, product
 
 import numpy as np
 import pytest
@@ -14,9 +14,10 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 
-from kit.figures.layout import short_names, text_width, wrap
-from kit.figures.rows import side_by_side, swarm
-from kit.figures.style import PAGE, STILL_TALL, STILL_WIDE, Canvas
+from kit.figures.layout import open_sheet
+from kit.figures.points import side_by_side, swarm
+from kit.figures.style import PAGE, PHONE, STILL_TALL, STILL_WIDE, Canvas
+from kit.figures.words import short_names, text_width, wrap
 from tests.figures.gallery import NAMES, gallery
 
 DPI = 72
@@ -65,6 +66,44 @@ def test_texts_neither_overlap_nor_leave_the_sheet(name: str, count: int, canvas
         inside = box.x0 >= -1 and box.x1 <= width + 1 and box.y0 >= -1 and box.y1 <= height + 1
         assert inside, text.get_text()
         assert text.get_fontsize() >= 0.6 * canvas.font_pt, text.get_text()
+
+
+ROWS = ("means", "differences", "spread", "ratios", "faults", "fault differences", "replications")
+
+
+@pytest.mark.parametrize("name", ROWS)
+def test_no_band_or_grid_runs_through_a_name_above_its_row(name: str):
+    figure = gallery(4)[name]().draw(STILL_TALL)
+    named = [box for text, box in texts(figure) if text.axes is None]
+    bands = [
+        drawn.get_datalim(axes.transData).transformed(axes.transData)
+        for axes in figure.axes
+        for drawn in axes.collections
+    ]
+    lines = [
+        line.get_window_extent()
+        for axes in figure.axes
+        for line in axes.get_xgridlines()
+        if line.get_visible()
+    ]
+    assert len(bands) >= 4
+    assert lines == []
+    for box, band in product(named, bands):
+        assert min(box.y1, band.y1) - max(box.y0, band.y0) <= 0.2 * box.height
+
+
+@pytest.mark.parametrize("canvas", [PAGE, PHONE, STILL_WIDE, STILL_TALL])
+def test_a_verdict_over_seven_methods_is_written_whole(canvas: Canvas):
+    """Cut off before its end it would say something else."""
+    verdict = (
+        "Shot-to-shot spread of extraction: any of Aln, Breamish, Coquet, Derwent, Esk, Font or "
+        "Glen may have the lowest; these shots rule none out."
+    )
+    sheet = open_sheet(canvas, verdict, ["n = 112 shots"], 3.0)
+    written = " ".join(
+        text.get_text() for text in sheet.figure.texts if text.get_weight() == "bold"
+    )
+    assert written == verdict
 
 
 @pytest.mark.parametrize("canvas", [STILL_WIDE, STILL_TALL], ids=["wide", "tall"])
