@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from kit.analysis.discrimination import test_name
 from kit.trial import Trial
 
 
@@ -109,6 +110,6 @@ def _duo_trio(
                     "sitting": f"{taster}-{trial.tasting.discrimination}",
                     "cup_position": number,
                     "code": str(next(codes)),
-                    "scores": {f"{trial.tasting.discrimination} {pair[0]}/{pair[1]}": float(right)},
+                    "scores": {test_name(trial.tasting.discrimination, pair): float(right)},
                 },
             )

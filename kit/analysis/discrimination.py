@@ -13,7 +13,7 @@ Studies 12, 87–104.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -37,8 +37,10 @@ class DiscriminationResult:
     Shares are of assessments. ``p_difference``: chance of this many right answers or more by
     guessing. ``discriminators``: guess-corrected share (zero at least), with its two-sided
     interval. ``most_discriminators``: the one-sided upper limit, the figure that a claim "hardly
-    anybody can taste it" stands on. ``d_prime``: sensory distance, zero where no more were right
-    than by guessing, with the interval that the exact interval of the share maps to.
+    anybody can taste it" stands on. In a paired test the upper limits hold in both directions:
+    tasters who mostly name the other cup tell the two apart as well. ``d_prime``: sensory
+    distance, zero where no more were right than by guessing, with the interval that the exact
+    interval of the share maps to.
     """
 
     test: str
@@ -76,7 +78,8 @@ def discrimination_test(
     _check_counts(correct, n)
     share = correct / n
     lower, upper = exact_interval(correct, n, level)
-    one_sided = exact_interval(correct, n, 2 * level - 1)[1]
+    furthest = max(correct, n - correct) if test == "paired" else correct
+    most = exact_interval(furthest, n, 2 * level - 1)[1]
     d = d_prime(test, share)
     slope = _slope(test, d)
     return DiscriminationResult(
@@ -90,13 +93,18 @@ def discrimination_test(
         needed=minimum_correct(n, guess, 1 - level),
         discriminators=guess_corrected(share, guess),
         discriminators_lower=guess_corrected(lower, guess),
-        discriminators_upper=guess_corrected(upper, guess),
-        most_discriminators=guess_corrected(one_sided, guess),
+        discriminators_upper=guess_corrected(exact_interval(furthest, n, level)[1], guess),
+        most_discriminators=guess_corrected(most, guess),
         d_prime=d,
         d_prime_se=float(np.sqrt(share * (1 - share) / n) / slope) if slope > 0 else np.nan,
         d_prime_lower=d_prime(test, lower),
         d_prime_upper=d_prime(test, upper),
     )
+
+
+def test_name(test: str, pair: Sequence[str]) -> str:
+    """What a test is called among the attributes that were tasted: ``duo-trio Glen/Aln``."""
+    return f"{test} {'/'.join(pair)}"
 
 
 def guessing_rate(test: str) -> float:

@@ -85,7 +85,10 @@ def order_effects(
     session, and for each later pull of the whole trial, in the unit of ``measure`` a pull. A trend
     that never varies is left out.
     """
-    trends = {"session_position": "each later pull in a session", "shot": "each later pull"}
+    trends = {
+        "session_position": "each later pull in a session",
+        "shot": "each later pull of the trial",
+    }
     parts = []
     for column, words in trends.items():
         if column not in rows or rows[column].nunique() < 3:

@@ -8,10 +8,12 @@ factorial a contrast is about (its levels are hidden, so its direction is).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import permutations
 
 import numpy as np
 import pandas as pd
 
+from kit.analysis.discrimination import GUESSING, test_name
 from kit.trial import Factor, Method, Trial
 
 # No I, O or S (read as 1, 0, 5), none that a grade or a size is called by.
@@ -76,9 +78,20 @@ def masked_table(table: pd.DataFrame, mask: Mask) -> pd.DataFrame:
     for name, letters in mask.levels.items():
         if name in hidden:
             hidden[name] = hidden[name].map(letters)
+    if "attribute" in hidden:
+        hidden["attribute"] = hidden["attribute"].replace(_masked_tests(mask))
     if "note" in hidden:
         hidden["note"] = None
     return hidden
+
+
+def _masked_tests(mask: Mask) -> dict[str, str]:
+    """Names of taste tests, which hold the pair that is to be told apart, with letters for it."""
+    return {
+        test_name(test, (a, b)): test_name(test, (mask.methods[a], mask.methods[b]))
+        for test in GUESSING
+        for a, b in permutations(mask.methods, 2)
+    }
 
 
 def _letters(names: list[str], kind: str, rng: np.random.Generator) -> dict[str, str]:

@@ -81,16 +81,16 @@ def sensitivity(trial: Trial, shots: pd.DataFrame, outcome: Outcome) -> Sensitiv
     return Sensitivity(pd.concat(parts, ignore_index=True)[list(SENSITIVITY)], not_possible)
 
 
-def mass_depends_on_method(trial: Trial, study: pd.DataFrame) -> float:
-    """The p value of beverage mass differing between methods (F test of the designed model).
+def depends_on_method(trial: Trial, study: pd.DataFrame, measure: str) -> float:
+    """The p value of ``measure`` differing between methods (F tests of the designed model).
 
-    A small one means that mass may be a consequence of the method; adjusting for it would then
-    take away part of what is to be measured.
+    A small one means that it may be a consequence of the method; adjusting for it would then take
+    away part of what is to be measured. Where the model has several terms, Bonferroni's of them.
     """
-    rows, _ = measured(study, MASS_DEVIATION)
-    model = designed_model(trial, rows, MASS_DEVIATION)
-    fit = fit_mixed_model(rows, MASS_DEVIATION, model.fixed, list(model.random))
-    return float(fit.terms()["p"].min())
+    rows, _ = measured(study, measure)
+    model = designed_model(trial, rows, measure)
+    p = fit_mixed_model(rows, measure, model.fixed, list(model.random)).terms()["p"]
+    return float(min(1.0, len(p) * p.min()))
 
 
 def _variants(

@@ -169,11 +169,20 @@ def _say_progress(text: str) -> None:
 
 
 def _in_words(results: Any, assumed: list[str]) -> str:
-    """The findings as a page of text: verdict first, then each outcome, then the limits."""
+    """The findings as a page of text: verdict first, each outcome, claims, checks, limits."""
+    from kit.findings.whole_trial import WHOLE
+
     findings = results.findings
     lines = [findings.question, "", findings.headline, ""]
     for outcome in findings.outcomes:
         lines += [outcome.headline, *(f"  {sentence}" for sentence in outcome.pairs), ""]
+    whole = [claim for claim in findings.claims if claim.outcome == WHOLE]
+    if whole:
+        lines += ["Of the whole trial one might say:"]
+        lines += [f"  “{one.claim}” – {one.standing}. {one.strongest}" for one in whole]
+        lines += [""]
+    if findings.checks:
+        lines += ["Beside the claim:", *(f"  {sentence}" for sentence in findings.checks), ""]
     lines += ["What these shots cannot speak for:"]
     lines += [f"  {sentence}" for sentence in (*assumed, *findings.limits, *findings.set_aside)]
     return "\n".join(lines)

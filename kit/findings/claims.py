@@ -39,12 +39,15 @@ ShotsNeeded = Callable[[OutcomeResult], str]
 
 
 def claim_sheet(result: OutcomeResult, shots_needed: ShotsNeeded) -> list[Claim]:
-    """Every claim of one outcome: which is best, each pair in both directions, no difference."""
-    rows = [row for row in result.difference_rows() if row["b"]]
+    """Every claim of one outcome: which is best; of each pair, both directions and no difference;
+    of each interaction, that the parts do more together, or less, or simply add up."""
     claims = [_best_claim(result, str(name), shots_needed) for name in result.groups["method"]]
     if result.may_be_best is None:
         claims = []
-    for row in rows:
+    for row in result.difference_rows():
+        if not row["b"]:
+            claims += _interaction_claims(result, row, shots_needed)
+            continue
         claims.append(_more_claim(result, row, shots_needed))
         claims.append(_more_claim(result, _turned(result.outcome, row), shots_needed))
         claims.append(_same_claim(result, row, shots_needed))
@@ -90,6 +93,31 @@ def _same_claim(result: OutcomeResult, row: dict[str, Any], shots_needed: ShotsN
         return _claim(outcome, text, SUPPORTED, strongest, "")
     needs = shots_needed(result)
     return _claim(outcome, text, SILENT, pair_sentence(outcome, row), needs)
+
+
+def _interaction_claims(
+    result: OutcomeResult, row: dict[str, Any], shots_needed: ShotsNeeded
+) -> list[Claim]:
+    """``estimate``: how much more both together are worth than the sum of each alone."""
+    parts = row["a"].replace(" with ", " and ")
+    more = f"{parts} do more together than the sum of what each does"
+    less = f"{parts} do less together than the sum of what each does"
+    sentence, needs = pair_sentence(result.outcome, row), ""
+    standings = (SILENT, SILENT, SUPPORTED if row["verdict"] == SAME else SILENT)
+    if row["verdict"] == DIFFERENT:
+        above = row["estimate"] > 0
+        standings = (
+            SUPPORTED if above else CONTRADICTED,
+            CONTRADICTED if above else SUPPORTED,
+            CONTRADICTED,
+        )
+    elif row["verdict"] != SAME:
+        needs = shots_needed(result)
+    texts = (more, less, f"{parts} simply add up")
+    return [
+        _claim(result.outcome, text, standing, sentence, needs)
+        for text, standing in zip(texts, standings, strict=True)
+    ]
 
 
 def _claim(outcome: Outcome, text: str, standing: str, strongest: str, needs: str) -> Claim:

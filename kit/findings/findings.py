@@ -11,6 +11,7 @@ from kit.analysis.result import DIFFERENT, Analysis, OutcomeResult
 from kit.findings.claims import Claim, ShotsNeeded, claim_sheet
 from kit.findings.limits import Record, limits_of
 from kit.findings.sentences import contrast_name, outcome_headline, pair_sentence, verdict_words
+from kit.findings.whole_trial import whole_trial_claims
 from kit.findings.wording import outcome_label
 from kit.trial import Trial
 
@@ -36,6 +37,8 @@ class Findings:
     claims: tuple[Claim, ...]
     limits: tuple[str, ...]
     set_aside: tuple[str, ...]
+    checks: tuple[str, ...]
+    """What stands beside the planned outcomes and carries no claim."""
 
     def as_data(self) -> dict[str, Any]:
         """Plain lists and dictionaries, ready for JSON."""
@@ -63,11 +66,13 @@ def state_findings(
             OutcomeFinding(item.outcome.name, item.outcome.role, item.reason, (), ())
             for item in analysis.not_analysed
         ),
-        claims=tuple(
-            claim for result in analysis.results for claim in claim_sheet(result, shots_needed)
+        claims=(
+            *whole_trial_claims(trial, analysis, shots_needed),
+            *(c for result in analysis.results for c in claim_sheet(result, shots_needed)),
         ),
         limits=tuple(limits_of(trial, analysis.study, record)),
         set_aside=tuple(dict.fromkeys(aside)),
+        checks=tuple(analysis.extra_notes.values()),
     )
 
 

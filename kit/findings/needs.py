@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from kit.analysis.result import OutcomeResult
 from kit.errors import PlanError
-from kit.planning.comparisons import AgainstControl, AllPairs, Comparison
+from kit.findings.wording import listed
+from kit.planning.comparisons import AgainstControl, AllPairs, Comparison, Interaction, MainEffect
 from kit.planning.consistency_power import shots_for_spread
 from kit.planning.fault_power import lasting_shots_for_rates
 from kit.planning.power import shots_needed
@@ -20,15 +21,34 @@ def shots_in_words(trial: Trial, result: OutcomeResult) -> str:
     number. For spread and fault rates the number depends on the size of the effect alone (and on
     the lowest rate seen).
     """
+    now = result.n / max(len(result.groups), 1)
+    chance = f"(now {now:.0f}) for an {100 * CHANCE:.0f} % chance"
     try:
-        count = _shots(trial, result)
+        if trial.factors and result.outcome.family == "factorial":
+            return f"{_factorial_shots(trial, result)} {chance}{_whole_plots(trial)}"
+        unit = "cups" if result.outcome.aspect == "score" else "shots"
+        return f"about {_shots(trial, result)} {unit} a method {chance}"
     except PlanError as refusal:
         return str(refusal)
-    now = result.n / max(len(result.groups), 1)
-    unit = "cups" if result.outcome.aspect == "score" else "shots"
-    return f"about {count} {unit} a method (now {now:.0f}) for an {CHANCE:.0%} chance".replace(
-        "%", " %"
-    )
+
+
+def _factorial_shots(trial: Trial, result: OutcomeResult) -> str:
+    """For a main effect and for an interaction, each at its share of the 5 % of all effects."""
+    easy, cells = trial.easy_factors, len(trial.methods)
+    noise = float(result.residual_sd or trial.noise.shot_sd)
+    size, share = result.outcome.smallest_difference, 0.05 / len(result.differences)
+    most = max(len(factor.levels) for factor in easy)
+    main = shots_needed(MainEffect(cells, most, noise, share), size, CHANCE)
+    if len(easy) < 2:
+        return f"about {main} shots a method for a main effect"
+    one, other = (len(factor.levels) for factor in easy[:2])
+    both = shots_needed(Interaction(cells, one, other, noise, share), size, CHANCE)
+    return f"about {main} shots a method for a main effect and {both} for an interaction"
+
+
+def _whole_plots(trial: Trial) -> str:
+    hard = [factor.name for factor in trial.hard_factors]
+    return f"; for {listed(hard)}, more whole plots and not more shots" if hard else ""
 
 
 def _shots(trial: Trial, result: OutcomeResult) -> int:

@@ -13,7 +13,8 @@ from kit.errors import DataError
 from kit.figures import Picture, measure_of
 from kit.files import write_atomically
 from kit.findings.claims import SILENT
-from kit.findings.wording import outcome_label, scale_of
+from kit.findings.whole_trial import WHOLE
+from kit.findings.wording import outcome_label, scale_of, sentence_case
 from kit.report import (
     RelabellingCheck,
     ReportContent,
@@ -105,14 +106,15 @@ def _seal(folder: Path) -> str:
 
 
 def _claims(results: Results) -> Table:
-    """All claims about the primary outcome; of the others those on which the shots speak."""
+    """All claims about the trial and its primary outcome; of others those the shots speak on."""
     labels = {outcome.name: outcome_label(outcome) for outcome in results.trial.outcomes}
+    labels[WHOLE] = sentence_case(WHOLE)
     rows: list[tuple[str, ...]] = []
     said: set[str] = set()
     for claim in results.findings.claims:
         silent = claim.standing == SILENT
         # Where the shots are silent, both directions and “no difference” bear the same wording.
-        if silent and (claim.role != "primary" or claim.strongest in said):
+        if silent and (claim.role not in ("primary", "taste") or claim.strongest in said):
             continue
         said.add(claim.strongest)
         words = f"“{claim.claim}”"

@@ -84,9 +84,10 @@ def _which(results: Results) -> str:
 
 def _taste(results: Results) -> str:
     scores = [item for item in results.analysis.results if item.outcome.aspect == "score"]
-    if not scores:
-        return "Nobody tasted in this trial, so nothing is said about taste."
-    return " ".join(outcome_headline(item) for item in scores)
+    told = [outcome_headline(item) for item in scores]
+    if results.trial.tasting.discrimination:
+        told.insert(0, results.analysis.extra_notes["discrimination"])
+    return " ".join(told) or "Nobody tasted in this trial, so nothing is said about taste."
 
 
 def _combination(results: Results) -> str:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from kit.analysis.designed_model import study_shots
+from kit.analysis.designed_model import MASS_DEVIATION, study_shots
 from kit.analysis.outcomes import mean_outcome
-from kit.analysis.sensitivity import DECLARED, SENSITIVITY, mass_depends_on_method, sensitivity
+from kit.analysis.sensitivity import DECLARED, SENSITIVITY, depends_on_method, sensitivity
 from kit.errors import KitError, ModelError
 from kit.trial import Outcome
 from tests.analysis.invented import four_naps, invented_shots
@@ -87,9 +87,9 @@ def test_spread_and_rates_have_their_variants(trial, shots):
 
 def test_mass_that_follows_the_method_is_seen(trial, shots):
     study, _ = study_shots(shots, trial)
-    assert mass_depends_on_method(trial, study) > 0.01
+    assert depends_on_method(trial, study, MASS_DEVIATION) > 0.01
     study["beverage_deviation_g"] += study["method"].eq("Thaw") * 1.0
-    assert mass_depends_on_method(trial, study) < 0.001
+    assert depends_on_method(trial, study, MASS_DEVIATION) < 0.001
 
 
 def test_what_cannot_be_tried_is_listed_with_its_reason(trial, shots):

@@ -240,22 +240,46 @@ def _pairs_with_truth(
     scenario: Scenario, result: OutcomeResult, claims: list[Claim]
 ) -> list[tuple[Claim, bool]]:
     outcome = result.outcome
-    pairs = [(row["a"], row["b"]) for row in result.difference_rows() if row["b"]]
     told: list[tuple[Claim, bool]] = []
-    for (a, b), at in zip(pairs, range(0, len(claims), 3), strict=True):
+    rows = result.difference_rows()
+    for row, at in zip(rows, range(0, len(claims), 3), strict=True):
         more, less, same = claims[at : at + 3]
-        if not (a in more.claim and b in more.claim):
+        named = (row["a"], row["b"]) if row["b"] else row["a"].split(" with ")
+        if not all(name in more.claim for name in named):
             raise RuntimeError("The claim sheet no longer goes pair by pair; teach this benchmark.")
-        left, right = (true_value(scenario, outcome, name) for name in (a, b))
+        gap = true_gap(scenario, outcome, row)
         # Contradicting "no difference" is false of a tie; supporting it, of a gap that matters.
-        none = abs(left - right) < 1e-9
-        small = _apart(outcome, left, right) < outcome.smallest_difference - 1e-9
+        none = abs(gap) < 1e-9
+        small = _size(outcome, gap) < outcome.smallest_difference - 1e-9
         told += [
-            (more, left > right + 1e-9),
-            (less, right > left + 1e-9),
+            (more, gap > 1e-9),
+            (less, gap < -1e-9),
             (same, small if same.standing == SUPPORTED else none),
         ]
     return told
+
+
+def true_gap(scenario: Scenario, outcome: Outcome, row: dict[str, Any]) -> float:
+    """What a comparison would show without noise: a difference, for spread the log of a ratio."""
+    if not row["b"]:
+        return _true_interaction(scenario, outcome, *row["a"].split(" with "))
+    left, right = (true_value(scenario, outcome, row[side]) for side in ("a", "b"))
+    return float(np.log(left / right)) if outcome.aspect == "spread" else left - right
+
+
+def _true_interaction(scenario: Scenario, outcome: Outcome, one: str, other: str) -> float:
+    """The effect of one factor at the second level of the other, less that at its first."""
+    levels = {factor.name: factor.levels for factor in scenario.trial.factors}
+    total: dict[tuple[int, int], list[float]] = {}
+    for method in scenario.trial.methods:
+        for hard in _hard_levels(scenario.trial):
+            settings = {**method.settings, **hard}
+            at = tuple(levels[name].index(settings[name]) for name in (one, other))
+            total.setdefault((at[0], at[1]), []).append(
+                _of_cell(scenario, outcome, method.name, hard)
+            )
+    cell = {at: float(np.mean(values)) for at, values in total.items()}
+    return cell[1, 1] - cell[0, 1] - cell[1, 0] + cell[0, 0]
 
 
 def _cell_value(scenario: Scenario, outcome: Outcome, name: str) -> float:
@@ -264,10 +288,8 @@ def _cell_value(scenario: Scenario, outcome: Outcome, name: str) -> float:
     return true_value(scenario, outcome, settings.get(name, name))
 
 
-def _apart(outcome: Outcome, left: float, right: float) -> float:
-    if outcome.aspect == "spread":
-        return max(left, right) / min(left, right)
-    return abs(left - right)
+def _size(outcome: Outcome, gap: float) -> float:
+    return float(np.exp(abs(gap))) if outcome.aspect == "spread" else abs(gap)
 
 
 # -- many trials --------------------------------------------------------------------------------

@@ -4,8 +4,11 @@ import shutil
 from datetime import datetime
 from pathlib import Path
 
+import numpy as np
+import pandas as pd
 import pytest
 
+from kit.analysis.discrimination import test_name as name_of_test
 from kit.analysis.masking import draw_mask, masked_table, masked_trial
 from kit.errors import DataError
 from kit.results import compute_blind_results, lock_analysis, names_hidden, read_lock
@@ -49,9 +52,6 @@ def test_letters_hide_names_and_change_no_number(
 
 
 def test_every_factor_level_is_hidden_too(samples: Path) -> None:
-    import numpy as np
-    import pandas as pd
-
     trial = read_trial(samples / "disc_and_soak")
     mask = draw_mask(trial, np.random.default_rng(3))
     shots = pd.read_csv(samples / "disc_and_soak" / "shots.csv", dtype=str)
@@ -75,3 +75,12 @@ def test_asking_early_is_refused_and_noted(samples: Path, tmp_path: Path) -> Non
     with pytest.raises(DataError, match="62 pulls are still to be made"):
         refuse_early_look(folder, NOW, "P2")
     assert len(read_log(folder).peeks) == 1
+
+
+def test_the_pair_of_a_taste_test_is_hidden_too(samples: Path) -> None:
+    trial = read_trial(samples / "seven_rivers")
+    mask = draw_mask(trial, np.random.default_rng(2))
+    name = name_of_test("duo-trio", ("Glen", "Aln"))
+    hidden = masked_table(pd.DataFrame({"attribute": ["liking", name]}), mask)
+    letters = (mask.methods["Glen"], mask.methods["Aln"])
+    assert hidden["attribute"].tolist() == ["liking", name_of_test("duo-trio", letters)]

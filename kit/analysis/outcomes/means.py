@@ -45,6 +45,7 @@ def mean_outcome(
             "degrees of freedom.",
             fit.certificate.words(),
             family_words(trial, outcome),
+            *_whole_plot_words(trial, fit),
             *([] if best is None else [BEST_WORDS]),
         ),
         residual_sd=float(fit.variance_components["residual"] ** 0.5),
@@ -73,6 +74,18 @@ def term_tests(fit: MixedModelFit) -> pd.DataFrame:
             "p": terms["p"],
         }
     )
+
+
+def _whole_plot_words(trial: Trial, fit: MixedModelFit) -> list[str]:
+    """How few degrees of freedom a factor has that was set for whole plots."""
+    terms = fit.terms()
+    df = dict(zip(terms["term"], terms["den_df"], strict=True))
+    return [
+        f"{factor.name} was set for whole plots at a time, so it is judged by how those differ "
+        f"({df[factor.name]:.1f} degrees of freedom), not by single shots."
+        for factor in trial.hard_factors
+        if factor.name in df
+    ]
 
 
 def family_words(trial: Trial, outcome: Outcome) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from kit.analysis.supplements import bench, claim, taste
+from kit.analysis.supplements import bench, claim, consequences, taste
 from kit.analysis.supplements.given import Given, Maker
 from kit.errors import KitError
 
@@ -37,6 +37,7 @@ def _asked(given: Given) -> list[tuple[str, Maker]]:
             ("carry_over", bench.from_shot_to_shot),
             ("redrawn_schedules", claim.redrawn_schedules),
             ("sensitivity", claim.every_variant),
+            ("shot_time", consequences.shot_time),
             ("influence", claim.single_shots),
             ("residual_order", claim.residual_order),
             ("residual_shape", claim.residual_shape),

@@ -9,6 +9,7 @@ import pandas as pd
 from kit.analysis.drift import carry_over, order_effects, reference_chart
 from kit.analysis.measurement import repeatability
 from kit.analysis.supplements.given import Given, Supplement, records
+from kit.codebook import column
 from kit.numerals import say_number, say_p
 
 
@@ -28,9 +29,10 @@ def along_the_order(given: Given) -> Supplement:
     """What a later place in the session, and in the trial, was worth."""
     rows, model = given.primary_rows()
     effects = order_effects(rows, model.response, model.fixed, list(model.random))
+    unit = "points" if model.response == "ey_pct" else column(model.response).unit
     said = " ".join(
         f"{row.effect[:1].upper() + row.effect[1:]} was worth {say_number(row.estimate, 3, True)} "
-        f"({say_number(row.lower, 3)} to {say_number(row.upper, 3)}; {say_p(row.p)})."
+        f"{unit} ({say_number(row.lower, 3)} to {say_number(row.upper, 3)}; {say_p(row.p)})."
         for row in records(effects)
     )
     return effects, said or "The order holds no trend that could be estimated."

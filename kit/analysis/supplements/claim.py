@@ -12,10 +12,11 @@ from kit.analysis.contrast_families import (
     factorial_contrasts,
     pair_contrasts,
 )
+from kit.analysis.designed_model import MASS_DEVIATION
 from kit.analysis.diagnostics import influence, normal_plot, residuals_in_order
 from kit.analysis.randomisation import disagrees, randomisation_test, study_places
 from kit.analysis.result import OutcomeResult
-from kit.analysis.sensitivity import mass_depends_on_method, sensitivity
+from kit.analysis.sensitivity import depends_on_method, sensitivity
 from kit.analysis.supplements.given import Given, Supplement, records
 from kit.errors import ModelError
 from kit.numerals import say_p
@@ -105,7 +106,7 @@ def every_variant(given: Given) -> Supplement:
         if moved
         else f"In {variants} ways to analyse, no verdict moves."
     )
-    p = mass_depends_on_method(given.trial, given.study)
+    p = depends_on_method(given.trial, given.study, MASS_DEVIATION)
     mass = "may depend on the method, so adjusting for it may take away" if p < 0.05 else (
         "shows no dependence on the method, so adjusting for it does not take away"
     )  # fmt: skip

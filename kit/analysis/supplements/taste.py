@@ -62,7 +62,7 @@ def second_looks(outcome: Outcome) -> Maker:
                 "Tasters shared shots; the ordinal model and the ranks take every cup for a shot "
                 "of its own, so they find differences too easily here."
             )
-        return found.table, " ".join(said)
+        return found.table, f"{outcome.measure[:1].upper()}{outcome.measure[1:]}: {' '.join(said)}"
 
     return make
 

@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from kit.figures import Picture
 from kit.findings.findings import OutcomeFinding
+from kit.findings.whole_trial import WHOLE
 from kit.widgets.analyse.model import AnalyseModel
 from kit.widgets.images import svg_data_uri
 from kit.widgets.tables import html_table
@@ -40,33 +41,41 @@ def details_page(model: AnalyseModel) -> str:
     if results is None:
         return ""
     findings = results.findings
-    parts = [_outcome(model, finding) for finding in findings.outcomes]
+    parts = [_whole_trial(model), *(_outcome(model, finding) for finding in findings.outcomes)]
     checks = Markup("").join(_figure(picture) for picture in model.check_pictures())
-    said = _list(results.analysis.extra_notes.values())
+    said = _list(findings.checks)
     unfold = Markup("<details><summary>Checks on shots and model</summary>{}{}</details>")
     parts.append(unfold.format(said, checks))
     return str(Markup("").join(parts))
 
 
+def _whole_trial(model: AnalyseModel) -> Markup:
+    """Who wins, and whether anybody can taste it."""
+    sheet = _claims(model, WHOLE)
+    if not sheet:
+        return sheet
+    unfold = '<details class="kit-outcome"><summary>Who wins, and can it be tasted?</summary>{}'
+    return Markup(unfold + "</details>").format(sheet)
+
+
+def _claims(model: AnalyseModel, about: str) -> Markup:
+    """What one might say about an outcome, or the whole trial, and what the shots say to it."""
+    claims = [
+        {
+            "To say": claim.claim,
+            "The shots": f"{STANDING_SIGNS[claim.standing]} {claim.standing}",
+            "Strongest wording they bear": claim.strongest,
+            "To say more": claim.needs,
+        }
+        for claim in model.claims(about)
+    ]
+    return Markup(html_table(pd.DataFrame(claims), f"Claims about {about}") if claims else "")
+
+
 def _outcome(model: AnalyseModel, finding: OutcomeFinding) -> Markup:
-    claims = pd.DataFrame(
-        [
-            {
-                "To say": claim.claim,
-                "The shots": f"{STANDING_SIGNS[claim.standing]} {claim.standing}",
-                "Strongest wording they bear": claim.strongest,
-                "To say more": claim.needs,
-            }
-            for claim in model.claims(finding.outcome)
-        ]
-    )
-    sheet = (
-        Markup("<details><summary>What may be said</summary>{}</details>").format(
-            Markup(html_table(claims, f"Claims about {finding.outcome}"))
-        )
-        if len(claims)
-        else Markup("")
-    )
+    claims = _claims(model, finding.outcome)
+    unfold = Markup("<details><summary>What may be said</summary>{}</details>")
+    sheet = unfold.format(claims) if claims else claims
     return Markup(
         '<details class="kit-outcome"><summary>{}</summary>{}{}{}'
         "<details><summary>How it was analysed</summary>{}</details></details>"

@@ -6,6 +6,7 @@ import pytest
 
 from kit.analysis.designed_model import study_shots
 from kit.analysis.supplements.claim import redrawn_schedules
+from kit.analysis.supplements.consequences import shot_time
 from kit.analysis.supplements.given import Given
 from kit.analysis.supplements.taste import against_extraction, second_looks
 from kit.analysis.trial_analysis import analyse_outcomes
@@ -48,6 +49,18 @@ def test_pairs_are_drawn_again_by_name(samples):
     table, _ = redrawn_schedules(given)
     assert len(table) == 6
     assert table["p_model"].notna().all()
+
+
+def test_shot_time_that_follows_from_the_method_is_never_adjusted_for(samples):
+    """The soak adds 7 s: adjusting for shot time would credit it with extraction of its own."""
+    table, said = shot_time(given_of(samples / "disc_and_soak"))
+    assert "depends on the method (p < 0.001)" in said
+    assert "another question" in said
+    moved = table.set_index(["a", "b"])
+    gap = (moved["adjusted"] - moved["estimate"]).abs()
+    assert gap.idxmax() == ("soak: 8 s", "soak: 0 s")
+    _, said = shot_time(given_of(samples / "four_naps"))
+    assert "shows no dependence" in said
 
 
 def cups_of_shots(given: Given, slope: float, rng: np.random.Generator) -> pd.DataFrame:
