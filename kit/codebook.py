@@ -6,7 +6,7 @@ dictionary that is published (a Frictionless Table Schema) are all made from thi
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 Kind = Literal["string", "integer", "number", "boolean", "datetime"]
@@ -231,6 +231,31 @@ CUP_POSITION = Column(
     label="Place of cup",
 )
 ATTRIBUTE = Column("attribute", "string", "What was scored.", required=True, label="Attribute")
+DUPLICATE = Column(
+    "duplicate",
+    "string",
+    "“yes” for the second cup of a method in one sitting, hidden among the others.",
+    label="Second cup",
+)
+TASTE_SET = Column(
+    "set",
+    "integer",
+    "Number of the set of cups to tell apart, for each taster.",
+    minimum=1,
+    required=True,
+    label="Set",
+)
+PART = Column(
+    "part",
+    "string",
+    "Whether the cup is named as the reference or is a sample.",
+    levels=("reference", "sample"),
+    required=True,
+    label="Part",
+)
+ANSWER = Column(
+    "answer", "string", "“yes” for the cup that is right to name.", label="Right to name"
+)
 SCORE = Column("score", "number", "The score given.", "", -100.0, 1000.0, label="Score")
 WHAT = Column("what", "string", "What was not done as planned.", required=True, label="What")
 PLANNED = Column("planned", "string", "What the plan said.", label="Planned")
@@ -283,7 +308,16 @@ SHOTS = (
 """One row a shot, in the order pulled."""
 
 READINGS = (SHOT, CODE, READING, TDS, AT, ENTERED_BY)
-TASTINGS = (TASTER, SITTING, CUP_POSITION, CODE, SHOT, METHOD, ATTRIBUTE, SCORE, AT, NOTE)
+_TASTED_SHOT = replace(SHOT, required=False, meaning="The shot the cup came from, where known.")
+TASTINGS = (
+    TASTER, SITTING, CUP_POSITION, CODE, _TASTED_SHOT, METHOD, ATTRIBUTE, SCORE, AT, NOTE,
+)  # fmt: skip
+TASTING_ORDERS = (TASTER, SITTING, CUP_POSITION, CODE, METHOD, DUPLICATE)
+"""One row a cup drawn for a taster."""
+
+TASTING_SETS = (TASTER, TASTE_SET, CUP_POSITION, CODE, METHOD, PART, ANSWER)
+"""One row a cup of a set to tell apart."""
+
 DEVIATIONS = (AT, PLANNED_SHOT, WHAT, PLANNED, DONE, REASON)
 
 TABLES: dict[str, tuple[Column, ...]] = {
@@ -291,6 +325,8 @@ TABLES: dict[str, tuple[Column, ...]] = {
     "shots": SHOTS,
     "readings": READINGS,
     "tastings": TASTINGS,
+    "tasting_orders": TASTING_ORDERS,
+    "tasting_sets": TASTING_SETS,
     "deviations": DEVIATIONS,
 }
 

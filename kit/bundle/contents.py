@@ -5,11 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 
 from kit.errors import BundleError
+from kit.schedule.tasting import ORDERS_FILE, SETS_FILE
 
 TRIAL_FILES = (
     "trial.toml",
     "schedule.csv",
     "freeze.json",
+    ORDERS_FILE,
+    SETS_FILE,
     "amended_schedule.csv",
     "amendments.csv",
     "shots.jsonl",

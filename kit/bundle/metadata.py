@@ -7,9 +7,9 @@ same trial gives the same bytes.
 from __future__ import annotations
 
 import json
-import mimetypes
 import platform
 from importlib import metadata
+from pathlib import PurePosixPath
 from typing import Any
 
 import kit
@@ -31,7 +31,23 @@ LICENCES = {
 }
 # Everything whose version can change a number.
 NUMERIC = ("numpy", "scipy", "pandas", "statsmodels", "pingouin")
-TABLES = ("schedule", "shots", "readings", "tastings", "deviations")
+TABLES = (
+    "schedule", "tasting_orders", "tasting_sets", "shots", "readings", "tastings", "deviations",
+)  # fmt: skip
+# Fixed here, since what a computer knows of file kinds differs from one to the next.
+KINDS = {
+    ".csv": "text/csv",
+    ".gif": "image/gif",
+    ".html": "text/html",
+    ".json": "application/json",
+    ".jsonl": "application/jsonl",
+    ".md": "text/markdown",
+    ".mp4": "video/mp4",
+    ".pdf": "application/pdf",
+    ".png": "image/png",
+    ".svg": "image/svg+xml",
+    ".toml": "application/toml",
+}
 
 
 def checksums(entries: dict[str, bytes]) -> bytes:
@@ -65,6 +81,7 @@ def readme(trial: Trial, headline: str, licence: str, seal: str) -> bytes:
 | `results/report.html` | the page to read; opens in any browser, needs no network |
 | `trial.toml` | everything decided before the first shot |
 | `schedule.csv`, `freeze.json` | the run order, its seed, and the seal |
+| `tasting_orders.csv`, `tasting_sets.csv` | where cups were drawn: which taster gets which |
 | `shots.jsonl` | every entry and correction as made, in order |
 | `shots.csv`, `readings.csv`, `tastings.csv` | the same as tables |
 | `datapackage.json` | what every column means, with units |
@@ -152,7 +169,7 @@ def research_crate(trial: Trial, entries: dict[str, bytes], licence: str, date: 
 
 
 def _crate_file(path: str, content: bytes | None) -> dict[str, Any]:
-    kind = mimetypes.guess_type(path)[0] or "text/plain"
+    kind = KINDS.get(PurePosixPath(path).suffix, "text/plain")
     entry: dict[str, Any] = {"@id": path, "@type": "File", "name": path, "encodingFormat": kind}
     if content is not None:
         entry["contentSize"] = str(len(content))

@@ -29,9 +29,10 @@ from kit.results import (
 from kit.results.lock import LOCK_FILE
 from kit.results.tables import csv_of
 from kit.results.write import FINDINGS_FILE, RESULTS_FOLDER, TABLES_FOLDER, findings_text
-from kit.schedule import FREEZE_FILE, SCHEDULE_FILE, read_freeze, verify_freeze
+from kit.schedule import FREEZE_FILE, SCHEDULE_FILE, read_freeze, read_schedule, verify_freeze
 from kit.schedule.draw import draw_schedule
 from kit.schedule.files import schedule_text
+from kit.schedule.tasting import ORDERS_FILE, SETS_FILE, discrimination_sets, tasting_orders
 from kit.shotlog import SHOTS_FILE, read_journal, read_log, schedule_of, shots_table
 from kit.shotlog.spreadsheets import csv_text
 from kit.trial import read_trial
@@ -68,6 +69,7 @@ def reproduce(bundle: Path) -> Reproduction:
         checks = (
             *checksum_checks(entries),
             *seal_checks(folder),
+            *tasting_checks(folder),
             *log_checks(folder),
             *deviation_checks(entries, results),
             *blinding_checks(folder),
@@ -142,6 +144,22 @@ def seal_checks(folder: Path) -> Iterator[Check]:
     if not same:
         detail = f"{SCHEDULE_FILE} is not what seed {sealed.seed} draws from this plan"
     yield Check("schedule", same, detail)
+
+
+def tasting_checks(folder: Path) -> Iterator[Check]:
+    """The cups of the tasters, where they were published, against the sealed seed."""
+    if not (folder / FREEZE_FILE).exists():
+        return
+    trial, seed = read_trial(folder), read_freeze(folder).seed
+    taken = read_schedule(folder)["code"].tolist()
+    published = [name for name in (ORDERS_FILE, SETS_FILE) if (folder / name).is_file()]
+    for name in published:
+        cups = tasting_orders(trial, seed, taken)
+        if name == SETS_FILE:
+            cups = discrimination_sets(trial, seed, [*taken, *cups["code"]])
+        same = (folder / name).read_text(encoding="utf-8") == schedule_text(cups)
+        words = f"redrawn from seed {seed}" if same else f"not what seed {seed} draws"
+        yield Check(name, same, words)
 
 
 def log_checks(folder: Path) -> Iterator[Check]:

@@ -11,6 +11,7 @@ import pandas as pd
 from kit.bundle import metadata
 from kit.bundle.archive import pack
 from kit.bundle.contents import trial_entries
+from kit.bundle.tasters import refuse_names_of_tasters
 from kit.errors import BundleError
 from kit.schedule import FREEZE_FILE, read_freeze
 from kit.trial import read_trial
@@ -29,7 +30,8 @@ def write_bundle(folder: Path, licence: str = PROPOSED_LICENCE) -> Path:
     Raises
     ------
     BundleError
-        If the results were not written yet, a file is missing, or the licence is unknown.
+        If the results were not written yet, a file is missing, the licence is unknown, or a
+        taster stands in the trial by name.
     """
     if licence not in metadata.LICENCES:
         raise BundleError(
@@ -40,6 +42,7 @@ def write_bundle(folder: Path, licence: str = PROPOSED_LICENCE) -> Path:
     if findings is None:
         raise BundleError(f"{folder} has no results yet. Run “fairpull publish {folder}”.")
     trial = read_trial(folder)
+    refuse_names_of_tasters(trial, entries)
     seal = read_freeze(folder).short if (folder / FREEZE_FILE).exists() else ""
     entries[metadata.ENVIRONMENT] = metadata.environment()
     entries[metadata.README] = metadata.readme(
