@@ -21,8 +21,8 @@ import pandas as pd
 from kit.launcher import notebook_server
 from kit.shotlog import append_event, append_events, fold, new_event, read_shots, run_order
 from kit.shotlog.tables import read_log
+from tests.browser.bench import fill_shot, save, sealed_trial, start_session
 from tests.browser.conftest import READY, START_MS
-from tests.browser.test_shoot import fill_shot, save, sealed_trial, start_session
 from tests.chromium import CHROMIUM_SWITCHES, find_chromium
 from tests.shotlog.bench import START, small_trial
 

@@ -5,90 +5,59 @@ Every save is looked for in the journal on disk, not only on the screen.
 
 from __future__ import annotations
 
-import os
 import re
 import shutil
 import signal
-import subprocess
-import time
-from collections.abc import Iterator
-from datetime import UTC, datetime, timedelta
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
-from kit.launcher import NotebookServer, copy_missing_notebooks, notebook_server
+from kit.launcher import NotebookServer, notebook_server
 from kit.results.gate import PEEK_REFUSED
-from kit.schedule import draw_schedule, freeze_trial, write_schedule
-from kit.shipped import sample_session
 from kit.shotlog import read_journal, read_log, read_shots, run_order, schedule_of
-from kit.trial import read_trial, write_trial
+from kit.trial import read_trial
+from tests.browser.bench import (
+    box,
+    end_process,
+    fill_shot,
+    kernel_of,
+    press,
+    save,
+    sealed_trial,
+    start_session,
+)
 from tests.browser.conftest import READY, START_MS, keep_screenshot
 from tests.browser.test_forms import CUT_OFF, SCREENS, SIDEWAYS, TOO_SMALL
 
-
-def sealed_trial(folder: Path, **layout: int) -> Path:
-    """One session: a warm-up, two reference shots, three blocks of four, one spare."""
-    folder.mkdir(parents=True)
-    trial = read_trial(sample_session("four_naps"))
-    one = {"sessions": 1, "blocks_per_session": 3, "reference_shots_per_session": 2,
-           "warm_up_shots_per_session": 1, "spares_per_session": 1, **layout}  # fmt: skip
-    write_trial(trial.model_copy(update={"layout": trial.layout.model_copy(update=one)}), folder)
-    write_schedule(draw_schedule(read_trial(folder), 5), folder)
-    freeze_trial(folder, datetime.now(UTC) - timedelta(hours=1), 5)
-    copy_missing_notebooks(folder)
-    return folder
+Opened = Callable[[Path], object]
+needs_kill = pytest.mark.skipif(
+    not hasattr(signal, "SIGKILL") or not shutil.which("ps"), reason="needs SIGKILL and ps"
+)
 
 
 @pytest.fixture(scope="module")
-def shoot(chromium, jupyter_home, tmp_path_factory) -> Iterator[tuple[Path, NotebookServer]]:
-    folder = sealed_trial(tmp_path_factory.mktemp("shoot") / "trial")
-    with notebook_server(folder) as server:
-        yield folder, server
+def trials(chromium, jupyter_home, tmp_path_factory) -> Iterator[tuple[Path, NotebookServer]]:
+    """A folder of trials, and one server for all of them."""
+    place = tmp_path_factory.mktemp("trials")
+    with notebook_server(place) as server:
+        yield place, server
 
 
-def box(page, label: str):
-    return page.get_by_label(label, exact=True)
+@pytest.fixture
+def folder(trials) -> Path:
+    """A sealed trial of this test's own."""
+    return sealed_trial(trials[0] / f"trial-{len(list(trials[0].iterdir()))}")
 
 
-def press(page, name: str) -> None:
-    page.get_by_role("button", name=name, exact=True).click()
+@pytest.fixture
+def open_bench(trials, open_notebook) -> Opened:
+    """Open the bench of a trial."""
+    return lambda folder: open_notebook(f"{folder.name}/2_shoot", trials[1])
 
 
-def fill_shot(page, dose: str = "17,5", beverage: str = "36", tds: str = "9,4") -> None:
-    box(page, "Dose (g)").fill(dose)
-    box(page, "Beverage (g)").fill(beverage)
-    box(page, "TDS (%)").fill(tds)
-
-
-def save(page, folder: Path) -> float:
-    """Press Save; returns the seconds until the screen acknowledges what is on disk."""
-    number = len(read_log(folder).shots) + 1
-    start = time.perf_counter()
-    press(page, "Save shot")
-    page.get_by_role("status").get_by_text(f"Shot {number} is saved.").first.wait_for()
-    took = time.perf_counter() - start
-    assert len(read_log(folder).shots) == number
-    return took
-
-
-def kernel_of(server: NotebookServer) -> int:
-    listed = subprocess.run(
-        ["ps", "-o", "pid=,args=", "--ppid", str(server.process.pid)],
-        capture_output=True, text=True, check=True,
-    ).stdout.splitlines()  # fmt: skip
-    return next(int(line.split()[0]) for line in listed if "ipykernel_launcher" in line)
-
-
-def start_session(page) -> None:
-    box(page, "Your code").fill("AB")
-    press(page, "Start the session")
-    page.get_by_role("button", name="Save shot").wait_for()
-
-
-def test_a_session_of_sixteen_shots_with_all_that_goes_wrong(shoot, open_notebook, findings):
-    folder, server = shoot
-    page = open_notebook("2_shoot", server)
+def test_a_session_of_sixteen_shots_with_all_that_goes_wrong(folder, open_bench, findings):
+    page = open_bench(folder)
     keep_screenshot(page, "shoot-cautions")
     assert page.get_by_text("Never loosen a portafilter under pressure").is_visible()
     start_session(page)
@@ -148,26 +117,18 @@ def test_a_session_of_sixteen_shots_with_all_that_goes_wrong(shoot, open_noteboo
     assert findings.errors == []
 
 
-@pytest.fixture
-def fresh(chromium, jupyter_home, tmp_path: Path) -> Iterator[tuple[Path, NotebookServer]]:
-    folder = sealed_trial(tmp_path / "trial")
-    with notebook_server(folder) as server:
-        yield folder, server
-
-
-@pytest.mark.skipif(not hasattr(signal, "SIGKILL") or not shutil.which("ps"), reason="needs ps")
+@needs_kill
 def test_a_killed_kernel_loses_no_letter_of_a_half_filled_form_and_two_tabs_agree(
-    fresh, open_notebook, page
+    trials, folder, open_bench
 ):
-    folder, server = fresh
-    open_notebook("2_shoot", server)
+    page = open_bench(folder)
     start_session(page)
     fill_shot(page)
     save(page, folder)
     box(page, "Dose (g)").fill("17,4")
     box(page, "Beverage (g)").fill("36,")
     page.get_by_text("Dose 17.4 g: within").wait_for()
-    os.kill(kernel_of(server), signal.SIGKILL)
+    end_process(kernel_of(trials[1], f"{folder.name}/2_shoot.ipynb"))
     again = "Number(document.querySelector('.kit-notebook').dataset.kitRuns) >= 2"
     page.wait_for_function(again, timeout=START_MS)
     page.wait_for_selector(READY, timeout=START_MS)
@@ -177,7 +138,7 @@ def test_a_killed_kernel_loses_no_letter_of_a_half_filled_form_and_two_tabs_agre
     save(page, folder)
 
     second = page.context.new_page()
-    second.goto(server.link("2_shoot"), wait_until="domcontentloaded")
+    second.goto(page.url, wait_until="domcontentloaded")
     second.wait_for_selector(READY, timeout=START_MS)
     second.get_by_role("button", name="Save shot").wait_for(timeout=START_MS)
     fill_shot(second)
@@ -193,9 +154,8 @@ def test_a_killed_kernel_loses_no_letter_of_a_half_filled_form_and_two_tabs_agre
     assert len(shots) == 4
 
 
-def test_the_bench_by_keyboard_alone_on_every_screen(fresh, open_notebook, findings):
-    folder, server = fresh
-    page = open_notebook("2_shoot", server)
+def test_the_bench_by_keyboard_alone_on_every_screen(folder, open_bench, findings):
+    page = open_bench(folder)
     box(page, "Your code").focus()
     page.keyboard.type("AB")
     page.keyboard.press("Tab")
@@ -236,10 +196,9 @@ def test_the_bench_by_keyboard_alone_on_every_screen(fresh, open_notebook, findi
 
 
 def test_asking_early_says_why_not_and_is_noted_and_the_other_desks_show_codes_only(
-    fresh, open_notebook, findings
+    folder, open_bench, findings
 ):
-    folder, server = fresh
-    page = open_notebook("2_shoot", server)
+    page = open_bench(folder)
     start_session(page)
     for _ in range(3):
         fill_shot(page, tds="")
@@ -290,9 +249,8 @@ def test_asking_early_says_why_not_and_is_noted_and_the_other_desks_show_codes_o
     assert findings.errors == []
 
 
-def test_something_broke_unfolds_asks_why_and_says_the_cost(fresh, open_notebook, findings):
-    folder, server = fresh
-    page = open_notebook("2_shoot", server)
+def test_something_broke_unfolds_asks_why_and_says_the_cost(folder, open_bench, findings):
+    page = open_bench(folder)
     start_session(page)
     for _ in range(3):
         fill_shot(page)

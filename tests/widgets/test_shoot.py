@@ -224,6 +224,24 @@ def test_a_correction_needs_a_reason_and_keeps_what_was_entered_first(bench: Sho
     assert bench.correcting is None
 
 
+def test_a_half_filled_correction_survives_a_restart_until_it_is_saved_or_left(bench: ShootModel):
+    pull(bench)
+    bench.type_in("note", "of the next shot")
+    bench.begin_correction(1)
+    bench.type_in("dose_g", "17,")
+    again = ShootModel(bench.folder, Clock())
+    assert again.correcting == bench.correcting
+    assert again.entries["dose_g"] == "17,"
+    again.leave_correction()
+    assert again.entries["note"] == "of the next shot"
+    assert ShootModel(bench.folder, Clock()).correcting is None
+    again.begin_correction(1)
+    again.type_in("dose_g", "17,4")
+    again.type_in("why", "misread")
+    again.save()
+    assert ShootModel(bench.folder, Clock()).correcting is None
+
+
 def test_a_correction_may_bring_a_shot_back_into_tolerance(bench: ShootModel):
     pull_until_study(bench)
     pull(bench, beverage_g="38,4")

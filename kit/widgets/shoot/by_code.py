@@ -70,8 +70,10 @@ class ByCodeModel(TrialLog):
         self._keep()
 
     def _keep(self) -> None:
-        self.touch()
-        save_draft(self.folder, self.desk, {**self.texts, "who": self.who}, self.clock())
+        try:
+            save_draft(self.folder, self.desk, {**self.texts, "who": self.who}, self.clock())
+        finally:  # what the screen answers is on disk, or said not to be
+            self.touch()
 
     @abstractmethod
     def save(self) -> str:

@@ -26,7 +26,8 @@ from kit.shotlog import (
 from kit.widgets.shoot.form import NOTHING, ShotForm
 from kit.widgets.shoot.trial_log import TrialLog, now
 
-DRAFT = "shot"
+DRAFT, CORRECTION = "shot", "correction"
+"""The half-filled forms that are kept: of the next shot, and of a shot being corrected."""
 
 
 class ShootModel(TrialLog):
@@ -44,6 +45,7 @@ class ShootModel(TrialLog):
         super().read_folder()
         if self.trial is not None and self.correcting is None:
             self._take_up_draft()
+            self._take_up_correction()
 
     def catch_up(self) -> bool:
         """Read the journal again if it has changed; the form follows what comes next."""
@@ -72,8 +74,10 @@ class ShootModel(TrialLog):
         if self.form.texts[name] == text:
             return
         self.form = self.form.typed(name, text)
-        self.touch()
-        self._keep_draft()
+        try:
+            self._keep_draft()
+        finally:  # what the screen answers is on disk, or said not to be
+            self.touch()
 
     def take_times(self, first_drip_s: float | None, shot_time_s: float | None) -> None:
         """Take over the times of the stopwatch."""
@@ -165,6 +169,7 @@ class ShootModel(TrialLog):
     def leave_correction(self) -> str:
         """Put the form back to the next shot."""
         self.correcting = None
+        clear_draft(self.folder, CORRECTION, self.clock())
         self._take_up_draft()
         self.touch()
         return "Nothing was corrected."
@@ -183,6 +188,7 @@ class ShootModel(TrialLog):
         if reason != (shot.entered.get("reason") or ""):
             changes["reason"] = reason or None
         correct_entry(self.folder, shot, changes, why, self.clock(), self.operator)
+        clear_draft(self.folder, CORRECTION, self.clock())
         self.correcting = None
         self.read_log_again()
         self._take_up_draft()
@@ -292,8 +298,17 @@ class ShootModel(TrialLog):
         self.form = ShotForm.of_draft(draft) if fits else ShotForm.empty()
         self._event_id = str(draft["event_id"]) if fits else uuid4().hex
 
+    def _take_up_correction(self) -> None:
+        """The half-filled form of a correction, if a crash came before it was saved or left."""
+        draft = read_draft(self.folder, CORRECTION)
+        shot = next((shot for shot in self.log.shots if shot.id == draft.get("target")), None)
+        if shot is not None:
+            self.correcting, self.form = shot, ShotForm.of_draft(draft)
+
     def _keep_draft(self) -> None:
         if self.correcting is not None:
+            correction = {**self.form.texts, "target": self.correcting.id}
+            save_draft(self.folder, CORRECTION, correction, self.clock())
             return
         number = self.next_pull.planned_shot if self.next_pull else None
         draft = {**self.form.texts, "planned_shot": number, "event_id": self._event_id}
