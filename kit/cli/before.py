@@ -16,12 +16,13 @@ def plan(folder: Path) -> Answer:
     from kit.planning.answers import answer_sentences, answer_table
     from kit.planning.budget import cost_of, over_budget
     from kit.planning.plan_page import answer_rows
+    from kit.planning.taste_answers import taste_sentences
     from kit.planning.variance import noise_assumed
 
     trial = read_trial(folder)
     layout = laid_out(folder, trial)
     table = answer_table(trial, layout)
-    sentences = answer_sentences(trial, layout)
+    sentences = [*answer_sentences(trial, layout), *taste_sentences(trial)]
     cost = cost_of(trial)
     spent = (
         f"{cost.pulls} pulls in {cost.sessions} sessions: {cost.coffee_g:,.0f} g of coffee, "

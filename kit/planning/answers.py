@@ -14,17 +14,19 @@ import pandas as pd
 from kit.errors import PlanError
 from kit.numerals import say_number
 from kit.planning import inputs
-from kit.planning.assurance import assurance
+from kit.planning.assurance import assurance, detected_on_average
 from kit.planning.comparisons import Comparison
 from kit.planning.laid_out import LaidOut
 from kit.planning.layouts import has_closed_form
-from kit.planning.power import difference_detected, power, two_sided_power
+from kit.planning.power import contrast_detected, difference_detected, two_sided_power
 from kit.planning.precision import half_width
 from kit.planning.questions import (
     Question,
     comparison_family,
+    effects_judged_together,
     named_pair,
     not_planned,
+    outcome_of_means,
     questions_of,
 )
 from kit.planning.words import say_difference
@@ -46,9 +48,11 @@ class AnswerTable:
     table: pd.DataFrame
     """Columns ``COLUMNS``; ``own`` marks the person's own number of shots."""
     own_shots: float
-    averaged_over_noise: bool
+    noise_df: float | None
+    """Degrees of freedom of the shot SD over which chances are averaged; None: it is a guess."""
     remarks: tuple[str, ...]
-    """Outcomes that are not in the table, and why."""
+    """What is judged together, and which outcomes are not in the table and why."""
+    questions: tuple[Question, ...]
 
     def wide(self) -> pd.DataFrame:
         """Chances with questions as rows and numbers of shots as columns."""
@@ -64,7 +68,10 @@ class AnswerTable:
 def answer_table(
     trial: Trial, layout: LaidOut | None = None, shots: Sequence[float] = SHOTS
 ) -> AnswerTable:
-    """Chances at the noise assumed in ``trial.noise``.
+    """Chances at the noise of ``trial.noise``.
+
+    A guess is taken as it stands. Where the degrees of freedom of the SD are on record, chances
+    are averaged over what is not known about it (:func:`assured_answer_table`).
 
     Parameters
     ----------
@@ -78,7 +85,9 @@ def answer_table(
     PlanError
         If the layout is needed and missing, or a number cannot be true.
     """
-    return _table(trial, layout, shots, lambda question, n: question.chance(n, 1.0), False)
+    if trial.noise.shot_sd_df is not None:
+        return assured_answer_table(trial, trial.noise.shot_sd_df, layout, shots)
+    return _table(trial, layout, shots, lambda question, n: question.chance(n, 1.0), None)
 
 
 def assured_answer_table(
@@ -94,7 +103,7 @@ def assured_answer_table(
             return question.chance(n, 1.0)
         return assurance(lambda factor: question.chance(n, factor), 1.0, noise_df)
 
-    return _table(trial, layout, shots, chance, True)
+    return _table(trial, layout, shots, chance, noise_df)
 
 
 def mark_of(chance: float) -> Mark:
@@ -115,14 +124,20 @@ def answer_sentences(trial: Trial, layout: LaidOut | None = None) -> list[str]:
 
     The first is the one to quote: ``With 10 shots of each method …``.
     """
-    shots = trial.shots_per_method_planned
-    found = answer_table(trial, layout, [shots]).own().set_index("question")
-    outcome = trial.primary
+    return sentences_of(answer_table(trial, layout, [trial.shots_per_method_planned]))
+
+
+def sentences_of(answers: AnswerTable) -> list[str]:
+    """The same from a table that is computed already."""
+    own = answers.own()
+    chances = dict(zip(own["question"], own["chance"].astype(float), strict=True))
     sentences = []
-    if outcome.aspect == "mean":
-        family = comparison_family(trial, outcome, _checked(trial, layout))
-        sentences += [_difference_sentence(trial, comparison, shots) for comparison in family]
-    sentences += [_plain_sentence(row) for _, row in found.iterrows() if row["kind"] in _PLAIN]
+    for question in answers.questions:
+        chance = chances[question.key]
+        if question.headline:
+            sentences.append(_difference_sentence(question, answers, chance))
+        elif question.kind in _PLAIN:
+            sentences.append(plain_sentence(question.words, chance))
     return sentences
 
 
@@ -134,7 +149,7 @@ def intervals_shown(
     Columns ``comparison, shots, half_width, detected, own`` in the unit of the primary outcome.
     """
     counts = _counts(trial, shots)
-    family = comparison_family(trial, trial.primary, _checked(trial, layout))
+    family = _family_of_means(trial, layout)
     rows = [
         {
             "comparison": comparison.words,
@@ -158,7 +173,7 @@ def power_curve(
     Columns ``comparison, difference, chance``.
     """
     shots = trial.shots_per_method_planned
-    family = comparison_family(trial, trial.primary, _checked(trial, layout))
+    family = _family_of_means(trial, layout)
     curves = [
         pd.DataFrame(
             {
@@ -177,16 +192,25 @@ def _table(
     layout: LaidOut | None,
     shots: Sequence[float],
     chance_of: Callable[[Question, float], float],
-    averaged: bool,
+    noise_df: float | None,
 ) -> AnswerTable:
     own = trial.shots_per_method_planned
+    questions = tuple(questions_of(trial, _checked(trial, layout)))
     rows = [
-        _cell(question, n, chance_of, own)
-        for question in questions_of(trial, _checked(trial, layout))
-        for n in _counts(trial, shots)
+        _cell(question, n, chance_of, own) for question in questions for n in _counts(trial, shots)
     ]
     table = pd.DataFrame(rows, columns=list(COLUMNS))
-    return AnswerTable(table, own, averaged, tuple(not_planned(trial)))
+    remarks = (*_judged_together(trial), *not_planned(trial))
+    return AnswerTable(table, own, noise_df, remarks, questions)
+
+
+def _judged_together(trial: Trial) -> list[str]:
+    if not any(outcome.family == "factorial" for outcome in trial.outcomes):
+        return []
+    return [
+        f"The {effects_judged_together(trial)} effects are judged together (Bonferroni), as in the "
+        "analysis: each takes its share of the 5 % false alarms."
+    ]
 
 
 def _cell(
@@ -207,6 +231,11 @@ def _counts(trial: Trial, shots: Sequence[float]) -> list[float]:
     return sorted({*(inputs.shot_count(n) for n in shots), own})
 
 
+def _family_of_means(trial: Trial, layout: LaidOut | None) -> list[Comparison]:
+    outcome = outcome_of_means(trial) or trial.primary
+    return comparison_family(trial, outcome, _checked(trial, layout))
+
+
 def _checked(trial: Trial, layout: LaidOut | None) -> LaidOut | None:
     if layout is None and not has_closed_form(trial):
         raise PlanError(
@@ -216,23 +245,29 @@ def _checked(trial: Trial, layout: LaidOut | None) -> LaidOut | None:
     return layout
 
 
-def _difference_sentence(trial: Trial, comparison: Comparison, shots: float) -> str:
-    outcome = trial.primary
+def _difference_sentence(question: Question, answers: AnswerTable, chance: float) -> str:
+    outcome, comparison = question.outcome, question.compared
     size = outcome.smallest_difference
-    found = difference_detected(comparison, shots)
+    contrast = comparison.contrast(answers.own_shots)
+    df = answers.noise_df
+    found = contrast_detected(contrast) if df is None else detected_on_average(contrast, df)
     seen = say_difference(round(found, 2), outcome.measure)
     where = f" in {comparison.words}" if outcome.family == "factorial" else ""
-    start = f"With {_say_shots(shots)} of each method you will see a difference of {seen}{where}"
-    if found <= size:
+    shots = _say_shots(answers.own_shots)
+    start = f"With {shots} of each method you will see a difference of {seen}{where}"
+    if chance >= YES:
         return f"{start}, less than the {say_difference(size, outcome.measure)} that matter."
-    chance = say_chance(power(comparison, size, shots))
     missed = say_difference(size, outcome.measure)
-    return f"{start}; you will not reliably see the {missed} that matter (chance {chance})."
+    return (
+        f"{start}; you will not reliably see the {missed} that matter (chance "
+        f"{say_chance(chance)})."
+    )
 
 
-def _plain_sentence(row: pd.Series) -> str:
-    verdict = {"yes": "Yes", "maybe": "Perhaps", "no": "No"}[row["mark"]]
-    return f"{row['words']}: {verdict.lower()}, {say_chance(row['chance'])}."
+def plain_sentence(words: str, chance: float) -> str:
+    """A question and whether it will be answered."""
+    verdict = {"yes": "yes", "maybe": "perhaps", "no": "no"}[mark_of(chance)]
+    return f"{words}: {verdict}, {say_chance(chance)}."
 
 
 def _say_shots(shots: float) -> str:

@@ -12,11 +12,13 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import brentq
 from scipy.special import chdtri
 
 from kit.planning import inputs
 from kit.planning.chi_average import scale_nodes
-from kit.planning.power import fewest
+from kit.planning.comparisons import Contrast
+from kit.planning.power import fewest, two_sided_power
 
 Floats = NDArray[np.float64]
 
@@ -52,6 +54,22 @@ def shots_for_assurance(
         return assurance(lambda true_sd: chance_at(true_sd, shots), sd, df) >= goal
 
     return fewest(reached, 2, "With the noise so uncertain")
+
+
+def detected_on_average(contrast: Contrast, df: float, chance: float = 0.8) -> float:
+    """The true difference found with ``chance`` when the SD is known from ``df`` only."""
+    goal = inputs.target_power(chance)
+
+    def gap(difference: float) -> float:
+        def found(factor: float) -> float:
+            return float(two_sided_power(difference / factor, contrast))
+
+        return assurance(found, 1.0, df) - goal
+
+    high = contrast.multiplier * contrast.se
+    while gap(high) < 0:
+        high *= 2
+    return float(brentq(gap, 0.0, high, xtol=1e-9 * contrast.se))
 
 
 def sd_range(sd: float, df: float, level: float = 0.95) -> tuple[float, float]:

@@ -191,14 +191,14 @@ def _bags(trial: Trial, coffee_g: float) -> int | None:
 
 
 def _tasting_load(trial: Trial) -> tuple[int, int]:
-    """Cups and sittings of one taster: scores once a session, then the discrimination sets."""
+    """Cups and sittings of one taster: those that are scored, then the discrimination sets."""
     tasting = trial.tasting
     if not tasting.tasters:
         return 0, 0
-    scored = trial.layout.sessions * len(trial.methods) if tasting.attributes else 0
+    sittings = tasting.sittings if tasting.attributes else 0
     sets = tasting.sets_per_taster * CUPS_IN_SET.get(tasting.discrimination, 0)
-    cups = scored + sets
-    return cups, math.ceil(cups / tasting.cups_per_sitting)
+    cups = sittings * tasting.cups_per_sitting + sets
+    return cups, sittings + math.ceil(sets / tasting.cups_per_sitting)
 
 
 def _caffeine_a_sitting(trial: Trial, cups: int, sittings: int) -> float:

@@ -6,12 +6,13 @@ number, so the result is the same wherever and in whatever order the chunks are 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import numpy as np
 
+from kit.analysis.batch.streams import in_order
 from kit.errors import PlanError
 
 Result = TypeVar("Result")
@@ -66,15 +67,16 @@ def in_chunks(work: Callable[[int, int, int], Result], run: Run, largest: int) -
     sizes = [min(largest, run.trials - start) for start in range(0, run.trials, largest)]
     results: list[Result] = []
     done = 0
-    generator = _generated(work, run, sizes)
-    for size, result in zip(sizes, generator, strict=False):
+    calls = ((run.seed, number, size) for number, size in enumerate(sizes))
+    coming = in_order(work, calls, run.jobs)
+    for size, result in zip(sizes, coming, strict=False):
         results.append(result)
         done += size
         if run.watch is not None:
             run.watch(done, run.trials)
         if run.stop is not None and run.stop():
             break
-    generator.close()
+    coming.close()  # ends the processes of a run that was stopped
     return results
 
 
@@ -87,19 +89,3 @@ def timed(show: Callable[[Progress], None], clock: Callable[[], float]) -> Watch
         show(Progress(done, total, passed, passed / done * (total - done)))
 
     return watch
-
-
-def _generated(
-    work: Callable[[int, int, int], Result], run: Run, sizes: list[int]
-) -> Generator[Result, None, None]:
-    if run.jobs == 1:
-        for number, size in enumerate(sizes):
-            yield work(run.seed, number, size)
-        return
-    from joblib import Parallel, delayed
-
-    settings: dict[str, Any] = {"return_as": "generator"}
-    if run.jobs is not None:
-        settings["n_jobs"] = run.jobs
-    tasks = (delayed(work)(run.seed, number, size) for number, size in enumerate(sizes))
-    yield from Parallel(**settings)(tasks)

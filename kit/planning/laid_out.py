@@ -7,6 +7,7 @@ layout worth using these differ little.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
@@ -17,7 +18,13 @@ from numpy.typing import NDArray
 
 from kit.errors import PlanError
 from kit.planning import inputs
-from kit.planning.comparisons import Contrast, dunnett_critical, t_critical, tukey_critical
+from kit.planning.comparisons import (
+    Comparison,
+    Contrast,
+    dunnett_critical,
+    t_critical,
+    tukey_critical,
+)
 from kit.planning.layouts import ExpectedFit, expected_fit, expected_spread_df, rescaled, study_rows
 from kit.trial import Noise, Trial
 
@@ -27,6 +34,8 @@ SPREAD_BASE_SHOTS = 12
 """Shots a method at which the degrees of freedom of an SD are computed; they grow in step."""
 _SMALLEST_TRIED = 40
 MOST_ROWS = 4_000
+LEAST_DF = 0.5
+"""With fewer degrees of freedom no difference of any size could be found."""
 ALIKE = 1.1
 """Contrasts whose standard errors differ by less than this factor count as alike."""
 
@@ -37,6 +46,14 @@ class LaidOut:
     def __init__(self, rows: pd.DataFrame, trial: Trial, noise: Noise) -> None:
         self.rows, self.trial, self.noise = rows, trial, noise
         self._fits: dict[float, ExpectedFit] = {}
+        self._contrasts: dict[tuple[Comparison, float], Contrast] = {}
+        self._grown: dict[float, pd.DataFrame] = {}
+
+    def at_noise(self, noise: Noise) -> LaidOut:
+        """The same rows at another noise; what was laid out for other numbers of shots is kept."""
+        other = LaidOut(self.rows, self.trial, noise)
+        other._grown = self._grown
+        return other
 
     @classmethod
     def of_schedule(cls, schedule: pd.DataFrame, trial: Trial) -> LaidOut:
@@ -52,9 +69,19 @@ class LaidOut:
                     f"{count:,.0f} shots a method of {self.trial_methods} methods are more than a "
                     f"layout is computed for ({MOST_ROWS:,} shots). Plan a smaller trial."
                 )
-            rows = rescaled(self.rows, count)
-            self._fits[count] = expected_fit(rows, self.trial, self.noise)
+            if count not in self._grown:
+                self._grown[count] = rescaled(self.rows, count)
+            self._fits[count] = expected_fit(self._grown[count], self.trial, self.noise)
         return self._fits[count]
+
+    def kept(
+        self, comparison: Comparison, shots: float, compute: Callable[[float], Contrast]
+    ) -> Contrast:
+        """``compute(shots)``, once for each comparison and number of shots."""
+        key = (comparison, shots)
+        if key not in self._contrasts:
+            self._contrasts[key] = compute(shots)
+        return self._contrasts[key]
 
     @property
     def trial_methods(self) -> int:
@@ -111,6 +138,9 @@ class LaidOutPair:
 
     def contrast(self, shots: float) -> Contrast:
         """Average over all pairs."""
+        return self.layout.kept(self, shots, self._contrast)
+
+    def _contrast(self, shots: float) -> Contrast:
         se, df, alike = _average(self.layout.at(shots), _pairs(self.layout.method_rows(shots)))
         return Contrast(se, df, t_critical(df, self.false_alarms), alike)
 
@@ -135,6 +165,9 @@ class LaidOutAllPairs:
 
     def contrast(self, shots: float) -> Contrast:
         """Average over all pairs."""
+        return self.layout.kept(self, shots, self._contrast)
+
+    def _contrast(self, shots: float) -> Contrast:
         rows = self.layout.method_rows(shots)
         se, df, alike = _average(self.layout.at(shots), _pairs(rows))
         return Contrast(se, df, tukey_critical(len(rows), df, self.false_alarms), alike)
@@ -159,6 +192,9 @@ class LaidOutControl:
 
     def contrast(self, shots: float) -> Contrast:
         """Average over the comparisons, with their own correlations in the multiplier."""
+        return self.layout.kept(self, shots, self._contrast)
+
+    def _contrast(self, shots: float) -> Contrast:
         fit, rows = self.layout.at(shots), self.layout.method_rows(shots)
         control = self.layout.trial.method_names.index(self.layout.trial.reference_method)
         differences = np.delete(rows, control, axis=0) - rows[control]
@@ -176,7 +212,10 @@ class LaidOutControl:
 
 @dataclass(frozen=True)
 class LaidOutMainEffect:
-    """Two levels of one factor (all pairs of levels, where there are more)."""
+    """Two levels of one factor (each pair of levels, where there are more).
+
+    ``false_alarms`` is that of one contrast: the analysis shares 5 % among all effects.
+    """
 
     layout: LaidOut
     factor: str
@@ -194,10 +233,13 @@ class LaidOutMainEffect:
 
     def contrast(self, shots: float) -> Contrast:
         """Average over the pairs of levels."""
+        return self.layout.kept(self, shots, self._contrast)
+
+    def _contrast(self, shots: float) -> Contrast:
         fit = self.layout.at(shots)
         levels = fit.level_rows(self.factor)
         se, df, alike = _average(fit, _pairs(levels))
-        return Contrast(se, df, tukey_critical(len(levels), df, self.false_alarms), alike)
+        return Contrast(se, df, t_critical(df, self.false_alarms), alike)
 
 
 @dataclass(frozen=True)
@@ -221,6 +263,9 @@ class LaidOutInteraction:
 
     def contrast(self, shots: float) -> Contrast:
         """The first two levels of each factor."""
+        return self.layout.kept(self, shots, self._contrast)
+
+    def _contrast(self, shots: float) -> Contrast:
         fit = self.layout.at(shots)
         cells = fit.cell_rows((self.factor_a, self.factor_b))
         levels_b = len(fit.fixed.factors[self.factor_b].levels)
@@ -236,5 +281,10 @@ def _pairs(rows: Floats) -> Floats:
 def _average(fit: ExpectedFit, rows: Floats) -> tuple[float, float, bool]:
     """Root mean square of the standard errors, mean degrees of freedom, and whether alike."""
     se, df = fit.contrasts(rows)
+    if not df.min() >= LEAST_DF:
+        raise PlanError(
+            f"{fit.shots} study shots in this layout leave next to nothing to estimate the noise "
+            "from. Plan more blocks or sessions."
+        )
     alike = bool(se.max() <= ALIKE * se.min())
     return float(np.sqrt((se**2).mean())), float(df.mean()), alike

@@ -157,8 +157,7 @@ def expected_fit(rows: pd.DataFrame, trial: Trial, noise: Noise) -> ExpectedFit:
     """
     model = _without_covariate(designed_model(trial, rows))
     try:
-        fixed = build_fixed_part(parse_formula(model.fixed), rows)
-        return _expected(rows, model, fixed, assumed_variances(noise, model.random))
+        return expected_of_model(rows, model, assumed_variances(noise, model.random))
     except (ModelError, np.linalg.LinAlgError) as error:
         raise PlanError(
             f"{len(rows)} study shots in this layout cannot tell everything apart that the trial "
@@ -200,9 +199,15 @@ def _without_covariate(model: DesignedModel) -> DesignedModel:
     return DesignedModel(model.response, " + ".join(terms), model.random)
 
 
-def _expected(
-    rows: pd.DataFrame, model: DesignedModel, fixed: FixedPart, variances: Floats
-) -> ExpectedFit:
+def expected_of_model(rows: pd.DataFrame, model: DesignedModel, variances: Floats) -> ExpectedFit:
+    """What a model will know from these rows if its ``variances`` (residual last) are true.
+
+    Raises
+    ------
+    ModelError
+        If these rows cannot tell its terms, or its variances, apart.
+    """
+    fixed = build_fixed_part(parse_formula(model.fixed), rows)
     n, p = fixed.matrix.shape
     if n <= p or np.linalg.matrix_rank(fixed.matrix) < p:
         raise ModelError("Too few shots for the model.")

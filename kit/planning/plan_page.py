@@ -8,6 +8,7 @@ from kit.numerals import say_number
 from kit.planning.answers import AnswerTable, answer_sentences, answer_table, say_chance
 from kit.planning.budget import cost_of
 from kit.planning.laid_out import LaidOut
+from kit.planning.taste_answers import taste_sentences
 from kit.planning.variance import noise_assumed
 from kit.planning.words import label_of, say_difference
 from kit.trial import Outcome, Trial
@@ -117,7 +118,7 @@ def _can_tell(trial: Trial, layout: LaidOut) -> list[str]:
     rows = answer_rows(answer_table(trial, layout, _SHOWN))
     head, *body = ["| " + " | ".join(_plain(text) for text in row) + " |" for row in rows]
     rule = "|" + " --- |" * len(rows[0])
-    return [*answer_sentences(trial, layout), head, rule, *body]
+    return [*answer_sentences(trial, layout), *taste_sentences(trial), head, rule, *body]
 
 
 def _rules(trial: Trial) -> list[str]:

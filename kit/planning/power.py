@@ -65,8 +65,12 @@ def shots_needed(comparison: Comparison, difference: float, chance: float = 0.8)
 
 def difference_detected(comparison: Comparison, shots: float, chance: float = 0.8) -> float:
     """The true difference that ``shots`` shots a method find with ``chance``."""
+    return contrast_detected(comparison.contrast(shots), chance)
+
+
+def contrast_detected(contrast: Contrast, chance: float = 0.8) -> float:
+    """The true difference that is found with ``chance``."""
     goal = inputs.target_power(chance)
-    contrast = comparison.contrast(shots)
     if goal <= float(two_sided_power(0.0, contrast)):
         return 0.0
 

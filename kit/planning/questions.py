@@ -8,8 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Literal
 
+from kit.errors import PlanError
 from kit.numerals import say_number
 from kit.planning import comparisons as closed
 from kit.planning import laid_out
@@ -45,40 +47,65 @@ class Question:
     """How far the chance can be trusted, at a number of shots a method."""
     comparison: Comparison | None = None
     """For differences: what gives the detectable difference and the interval."""
+    headline: bool = False
+    """Whether the outcome is judged by it, so that it is what the plan is summed up by."""
+
+    @property
+    def compared(self) -> Comparison:
+        """The comparison of a question that has one."""
+        if self.comparison is None:
+            raise PlanError(f"“{self.words}” compares nothing by its standard error.")
+        return self.comparison
 
 
 def questions_of(trial: Trial, layout: laid_out.LaidOut | None) -> list[Question]:
     """The questions of a trial, those of its primary outcome first.
 
     ``layout`` may be None for complete blocks without factors, which have a closed form. Means
-    are planned for the primary measure only, the one whose noise the trial states.
+    are planned for one measure only, the one whose noise the trial states; a ratio of SDs has no
+    scale and is planned for any. Taste is planned by tasters, in :mod:`kit.planning.taste_answers`.
     """
     ordered = sorted(trial.outcomes, key=lambda outcome: outcome.role != "primary")
     asked: list[Question] = []
     for outcome in ordered:
-        if outcome.aspect == "mean" and outcome.measure == trial.primary.measure:
+        if outcome.aspect == "mean" and outcome.measure == noise_measure(trial):
             asked += _about_means(trial, outcome, layout)
-        elif outcome.aspect == "spread" and outcome.measure == trial.primary.measure:
+        elif outcome.aspect == "spread":
             asked += _about_spread(trial, outcome, layout)
         elif outcome.aspect == "rate":
             asked += _about_faults(trial, outcome, layout)
     return asked
 
 
+def noise_measure(trial: Trial) -> str:
+    """The measure whose noise the trial states: that of the primary outcome where it has an SD."""
+    primary = trial.primary
+    return primary.measure if primary.aspect in ("mean", "spread") else "ey_pct"
+
+
+def outcome_of_means(trial: Trial) -> Outcome | None:
+    """The outcome about the mean of that measure, the primary one first; None where none is."""
+    measure = noise_measure(trial)
+    about = [o for o in trial.outcomes if o.aspect == "mean" and o.measure == measure]
+    return min(about, key=lambda outcome: outcome.role != "primary", default=None)
+
+
 def not_planned(trial: Trial) -> list[str]:
     """The outcomes no question is asked about, each with the reason."""
-    reasons = []
-    for outcome in trial.outcomes:
-        if outcome.aspect == "score":
-            reasons.append(
-                f"{label_of(outcome.measure)}: taste scores depend on the tasters, not only on "
-                "the shots; simulate the trial to plan them."
-            )
-        elif outcome.aspect in ("mean", "spread") and outcome.measure != trial.primary.measure:
-            reasons.append(
-                f"{label_of(outcome.measure)}: its noise is not stated, so nothing is promised."
-            )
-    return reasons
+    measure = noise_measure(trial)
+    return [
+        f"{label_of(outcome.measure)}, mean: the trial states the noise of "
+        f"{label_of(measure).lower()} only, so nothing is promised."
+        for outcome in trial.outcomes
+        if outcome.aspect == "mean" and outcome.measure != measure
+    ]
+
+
+def effects_judged_together(trial: Trial) -> int:
+    """Contrasts among which the analysis of a factorial shares its 5 % (Bonferroni)."""
+    levels = [len(factor.levels) for factor in trial.factors]
+    both_two = sum(a == b == 2 for a, b in combinations(levels, 2))
+    return sum(count * (count - 1) // 2 for count in levels) + both_two
 
 
 def comparison_family(
@@ -109,12 +136,14 @@ def _closed_comparison(trial: Trial, outcome: Outcome) -> Comparison:
 
 
 def _effects(trial: Trial, layout: laid_out.LaidOut) -> list[Comparison]:
-    names = [factor.name for factor in trial.factors]
-    effects: list[Comparison] = [laid_out.LaidOutMainEffect(layout, name) for name in names]
+    each = 0.05 / effects_judged_together(trial)
+    effects: list[Comparison] = [
+        laid_out.LaidOutMainEffect(layout, factor.name, each) for factor in trial.factors
+    ]
     return effects + [
-        laid_out.LaidOutInteraction(layout, a, b)
-        for i, a in enumerate(names)
-        for b in names[i + 1 :]
+        laid_out.LaidOutInteraction(layout, a.name, b.name, each)
+        for a, b in combinations(trial.factors, 2)
+        if len(a.levels) == len(b.levels) == 2
     ]
 
 
@@ -133,6 +162,7 @@ def _about_means(trial: Trial, outcome: Outcome, layout: laid_out.LaidOut | None
             _difference_chance(comparison, size),
             _trust(comparison),
             comparison,
+            comparison is not pair,
         )
         for comparison in [*family, *([pair] if wants_pair else [])]
     ]
@@ -197,11 +227,12 @@ def _about_spread(
         return jackknife_odd_one_power(ratio, df, units(shots), methods)
 
     said = say_number(ratio, 1 if abs(ratio * 10 - round(ratio * 10)) < 1e-9 else 2)
-    words = f"One method {said} times as uneven as another (all pairs judged together)"
+    about = "" if outcome.measure == "ey_pct" else f" in {label_of(outcome.measure).lower()}"
+    words = f"One method {said} times as uneven{about} as another (all pairs judged together)"
     name = f"{outcome.name} pair"
     asked = [Question(name, "spread", outcome, words, any_pair, lambda _: "rough")]
     if methods > 2:
-        words = f"One method {said} times as uneven as all the others stands out"
+        words = f"One method {said} times as uneven{about} as all the others stands out"
         name = f"{outcome.name} odd one"
         asked.append(Question(name, "spread", outcome, words, odd_one, lambda _: "rough"))
     return asked

@@ -18,6 +18,7 @@ from scipy.special import ndtr
 from kit.analysis.distributions import multivariate_t_upper_ppf
 from kit.planning import inputs
 from kit.planning.chi_average import scale_nodes
+from kit.planning.comparisons import t_critical
 
 Floats = NDArray[np.float64]
 
@@ -118,13 +119,20 @@ def expected_set_size(
 def chance_best_stands_alone(
     means: ArrayLike, shot_sd: float, shots: float, false_alarms: float = 0.05
 ) -> float:
-    """Chance that the set holds the truly best method and no other."""
+    """Chance that the set holds the truly best method and no other.
+
+    As the analysis says it: alone is only who also differs from each other method by the
+    two-sided t test (which asks for more than the multiplier of the set up to three methods).
+    """
     mu = np.asarray(means, dtype=float)
     k = inputs.method_count(mu.size)
     n = inputs.shot_count(shots)
     scaled = mu * math.sqrt(n) / inputs.positive(shot_sd, "The shot SD")
     best = int(np.argmax(scaled))
-    allowance, weight = _allowances(k, (k - 1) * (n - 1), false_alarms)
+    df = (k - 1) * (n - 1)
+    allowance, weight = _allowances(k, df, false_alarms)
+    two_sided = t_critical(df, false_alarms) * math.sqrt(2) * scale_nodes(df)[0]
+    allowance = np.maximum(allowance, two_sided)
     ahead = scaled[best] - np.delete(scaled, best)
     below = ndtr(_Z[:, None, None] + ahead[None, None, :] - allowance[None, :, None])
     return float(_DENSITY @ below.prod(axis=2) @ weight)

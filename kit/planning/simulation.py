@@ -17,8 +17,9 @@ from kit.analysis.batch.moments import Estimates, estimates
 from kit.analysis.batch.products import forms
 from kit.analysis.batch.small_sample import Contrasts
 from kit.planning.chunks import Run, in_chunks, stream
+from kit.planning.laid_out import LEAST_DF
 from kit.planning.truth import Truth
-from kit.planning.virtual import LEAST_DF, Family, VirtualPlan, assumed, draw_shots
+from kit.planning.virtual import Family, VirtualPlan, assumed, draw_shots
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

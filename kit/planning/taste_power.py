@@ -18,6 +18,8 @@ TASTER_SD = 0.9
 TASTER_METHOD_SD = 0.3
 CUP_SD = 0.8
 """On a nine-point scale: guesses without a source, to be replaced by the panel's own."""
+SHOT_SD = 0.4
+"""The part of the cup's SD that belongs to the shot, shared by all who taste it (a guess)."""
 
 
 @dataclass(frozen=True)

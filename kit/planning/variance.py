@@ -41,6 +41,8 @@ class NoiseEstimate:
     session_sd: float
     block_sd: float
     provenance: str
+    guessed: bool = False
+    """Whether ``df`` only says how far a guess may be off."""
 
     def range(self, level: float = 0.95) -> tuple[float, float]:
         """Where the true shot SD lies with ``level``."""
@@ -50,6 +52,7 @@ class NoiseEstimate:
         """The record that is kept in ``trial.toml``."""
         return Noise(
             shot_sd=self.shot_sd,
+            shot_sd_df=None if self.guessed else self.df,
             session_sd=self.session_sd,
             block_sd=self.block_sd,
             provenance=self.provenance,
@@ -77,9 +80,14 @@ class PastTrial:
 
 
 def noise_assumed(noise: Noise) -> NoiseEstimate:
-    """The noise as written in the trial, as uncertain as a guess is."""
+    """The noise as written in the trial; without degrees of freedom as uncertain as a guess is."""
     return NoiseEstimate(
-        noise.shot_sd, GUESS_DF, noise.session_sd, noise.block_sd, noise.provenance
+        noise.shot_sd,
+        noise.shot_sd_df or GUESS_DF,
+        noise.session_sd,
+        noise.block_sd,
+        noise.provenance,
+        guessed=noise.shot_sd_df is None,
     )
 
 

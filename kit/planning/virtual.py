@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import combinations
 from typing import Literal
@@ -18,17 +18,17 @@ from kit.analysis.batch.simulate import Truth as BatchTruth
 from kit.analysis.batch.simulate import draw_trials
 from kit.analysis.designed_model import designed_model
 from kit.planning.comparisons import dunnett_critical, tukey_critical
+from kit.planning.laid_out import LEAST_DF
 from kit.planning.layouts import study_rows
+from kit.planning.questions import outcome_of_means
 from kit.planning.truth import Truth
 from kit.trial import Factor, Trial
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
-Multiplier = Literal["t", "tukey", "dunnett"]
+Multiplier = Literal["bonferroni", "tukey", "dunnett"]
 
 FALSE_ALARMS = 0.05
-LEAST_DF = 0.5
-"""With fewer degrees of freedom no difference of any size could be found."""
 CELL_MARK = " / "
 """Between the method and the levels of hard-to-change factors in the name of a cell."""
 
@@ -44,14 +44,14 @@ class Family:
     """What stands on either side of each contrast."""
     multiplier: Multiplier
     size: int
-    """Levels compared (Tukey) or comparisons (Dunnett)."""
+    """Levels compared (Tukey) or comparisons judged together (Dunnett, Bonferroni)."""
 
     def critical(self, df: Floats) -> Floats:
         """The |t| to pass, for each df."""
-        if self.size > 1 and self.multiplier != "t":
-            spline = _critical_spline(self.multiplier, self.size)
-            return np.asarray(np.exp(spline(1 / np.maximum(df, LEAST_DF))))
-        return np.asarray(stdtrit(df, 1 - FALSE_ALARMS / 2))
+        if self.multiplier == "bonferroni" or self.size == 1:
+            return np.asarray(stdtrit(df, 1 - FALSE_ALARMS / (2 * self.size)))
+        spline = _critical_spline(self.multiplier, self.size)
+        return np.asarray(np.exp(spline(1 / np.maximum(df, LEAST_DF))))
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ class VirtualPlan:
     method_of_shot: NDArray[np.intp]
     """Number of the method (not the cell) of each shot, in the order of the trial."""
     families: tuple[Family, ...]
-    """The family of the primary outcome first, then all pairs of methods (if another)."""
+    """The family that means are judged by first, then all pairs of methods (if another)."""
     place_in_session: Floats
     """Place of each shot in its session (of each cup in its sitting), centred within it."""
 
@@ -146,10 +146,11 @@ def _adjust(fixed: str, rows: pd.DataFrame) -> Floats | None:
 
 
 def _families(trial: Trial, layout: Layout) -> tuple[Family, ...]:
-    if trial.primary.family == "factorial":
+    judged = outcome_of_means(trial) or trial.primary
+    if judged.family == "factorial":
         return tuple(_effects(trial, layout))
     pairs = all_pairs(layout)
-    if trial.primary.family == "against control":
+    if judged.family == "against control":
         return _against_control(trial, layout), pairs
     return (pairs,)
 
@@ -169,7 +170,7 @@ def _against_control(trial: Trial, layout: Layout) -> Family:
 
 
 def _effects(trial: Trial, layout: Layout) -> list[Family]:
-    """Main effects and two-factor interactions as contrasts of the cells."""
+    """Main effects and two-factor interactions as contrasts of the cells, judged together."""
     settings = {method.name: dict(method.settings) for method in trial.methods}
     cells = []
     for cell in layout.methods:
@@ -177,9 +178,13 @@ def _effects(trial: Trial, layout: Layout) -> list[Family]:
         levels = dict(zip((f.name for f in trial.hard_factors), hard, strict=True))
         cells.append({**settings[method], **levels})
     effects = [_main_effect(factor.name, factor.levels, cells, layout) for factor in trial.factors]
-    for a, b in combinations(trial.factors, 2):
-        effects.append(_interaction(a, b, cells, layout))
-    return effects
+    effects += [
+        _interaction(a, b, cells, layout)
+        for a, b in combinations(trial.factors, 2)
+        if len(a.levels) == len(b.levels) == 2
+    ]
+    together = sum(len(effect.labels) for effect in effects)
+    return [replace(effect, size=together) for effect in effects]
 
 
 def _level_mean(name: str, level: str, cells: list[dict[str, str]], layout: Layout) -> Floats:
@@ -193,7 +198,7 @@ def _main_effect(
     means = {level: _level_mean(name, level, cells, layout) for level in levels}
     pairs = tuple(combinations(levels, 2))
     rows = np.array([means[a] - means[b] for a, b in pairs])
-    return Family(f"main effect of {name}", rows, pairs, "tukey", len(levels))
+    return Family(f"main effect of {name}", rows, pairs, "bonferroni", len(pairs))
 
 
 def _interaction(a: Factor, b: Factor, cells: list[dict[str, str]], layout: Layout) -> Family:
@@ -205,7 +210,8 @@ def _interaction(a: Factor, b: Factor, cells: list[dict[str, str]], layout: Layo
 
     (a0, a1), (b0, b1) = a.levels[:2], b.levels[:2]
     row = mean(a0, b0) - mean(a0, b1) - mean(a1, b0) + mean(a1, b1)
-    return Family(f"interaction of {a.name} and {b.name}", row[None], ((a.name, b.name),), "t", 1)
+    words, label = f"interaction of {a.name} and {b.name}", (a.name, b.name)
+    return Family(words, row[None], (label,), "bonferroni", 1)
 
 
 @lru_cache(maxsize=32)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import difflib
 import tomllib
+from collections.abc import Container
 from pathlib import Path
 from typing import Any
 
 import tomlkit
 from pydantic import BaseModel, ValidationError
+from tomlkit.items import AoT
 
 from kit.errors import PlanError
 from kit.files import read_text, write_atomically
@@ -68,13 +70,50 @@ def _merge(target: Any, values: dict[str, Any]) -> None:
     for key, value in values.items():
         if isinstance(value, dict) and isinstance(target.get(key), dict):
             _merge(target[key], value)
+        elif isinstance(target.get(key), AoT) and _is_list_of_tables(value):
+            _merge_blocks(target[key], value)
         elif key not in target or target[key] != value:
             target[key] = _toml_item(value)
 
 
+def _merge_blocks(blocks: AoT, entries: list[dict[str, Any]]) -> None:
+    """Bring ``[[…]]`` blocks in line with ``entries``: blocks that stay keep their comments.
+
+    With as many entries as blocks each block is changed in its place (a renamed method keeps its
+    notes); otherwise blocks that name nothing any more go first, and new ones are put at the end.
+    """
+    if len(entries) != len(blocks):
+        named = [_block_name(entry) for entry in entries]
+        for place in reversed(range(len(blocks))):
+            if _block_name(blocks[place]) not in named:
+                del blocks[place]
+    for block, entry in zip(blocks, entries, strict=False):
+        _merge(block, _spoken(entry, block))
+    for entry in entries[len(blocks) :]:
+        block = tomlkit.item(_spoken(entry, ()))
+        block.add(tomlkit.nl())
+        blocks.append(block)
+    while len(blocks) > len(entries):
+        del blocks[len(blocks) - 1]
+
+
+def _spoken(entry: dict[str, Any], there: Container[str]) -> dict[str, Any]:
+    """A key that says nothing (no recipe, no setting, not the control) is not written down."""
+    return {k: v for k, v in entry.items() if k in there or v not in ("", False, {})}
+
+
+def _block_name(block: Any) -> tuple[Any, ...]:
+    """What tells the blocks of one list apart: a name, or a measure with its aspect."""
+    return tuple(block.get(key) for key in ("name", "measure", "aspect"))
+
+
+def _is_list_of_tables(value: Any) -> bool:
+    return isinstance(value, list) and bool(value) and all(isinstance(one, dict) for one in value)
+
+
 def _toml_item(value: Any) -> Any:
     """A list of tables is written as ``[[…]]`` blocks: easier to read and to edit by hand."""
-    if isinstance(value, list) and value and all(isinstance(entry, dict) for entry in value):
+    if _is_list_of_tables(value):
         blocks = tomlkit.aot()
         for entry in value:
             blocks.append(tomlkit.item(entry))

@@ -136,6 +136,8 @@ class Noise(Part):
     """The noise assumed for planning, and where the figures come from."""
 
     shot_sd: Positive = 0.45
+    shot_sd_df: Positive | None = None
+    """Degrees of freedom the shot SD is known from; left out for a guess."""
     session_sd: NotNegative = 0.3
     block_sd: NotNegative = 0.15
     provenance: str = "a guess without a source"

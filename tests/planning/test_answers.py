@@ -95,7 +95,7 @@ def test_sentence_says_what_will_and_will_not_be_seen():
 def test_uncertain_noise_pulls_high_chances_down_and_low_ones_up():
     plain, assured = answer_table(default_trial()), assured_answer_table(default_trial(), 8)
     assert _chance(assured, "difference", 50) < _chance(plain, "difference", 50)
-    assert assured.averaged_over_noise
+    assert assured.noise_df == 8
     # A ratio of SDs does not depend on their size.
     assert _chance(assured, "spread", 20) == _chance(plain, "spread", 20)
 
@@ -120,10 +120,14 @@ def test_outcomes_without_noise_are_named_not_guessed():
     values["outcomes"].append(
         {"measure": "shot_time_s", "aspect": "mean", "smallest_difference": 3}
     )
-    values["outcomes"].append({"measure": "liking", "aspect": "score", "smallest_difference": 1})
+    values["outcomes"].append(
+        {"measure": "shot_time_s", "aspect": "spread", "smallest_difference": 2}
+    )
     table = answer_table(type(default_trial()).model_validate(values), shots=[10])
-    assert any("Shot time" in remark for remark in table.remarks)
-    assert any("Liking" in remark for remark in table.remarks)
+    assert [remark.split(":")[0] for remark in table.remarks] == ["Shot time, mean"]
+    # A ratio of SDs has no scale: it is as easily seen in any measure.
+    chances = table.table.set_index("question")["chance"]
+    assert chances["shot_time_s spread pair"] == chances["ey_pct spread pair"]
 
 
 @pytest.mark.parametrize(

@@ -43,11 +43,12 @@ def test_caffeine_of_a_sip():
             "pair": ["m1", "m2"],
             "sets_per_taster": 2,
             "cups_per_sitting": 6,
+            "sittings": 2,
         },
     )
     cost = cost_of(trial)
-    assert cost.cups_per_taster == 2 * 3 + 2 * 3
-    assert cost.sittings_per_taster == 2
+    assert cost.cups_per_taster == 2 * 6 + 2 * 3
+    assert cost.sittings_per_taster == 3
     assert cost.caffeine_if_swallowed_mg == pytest.approx(6 * 24, abs=0.5)
 
 

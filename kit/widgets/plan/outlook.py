@@ -10,12 +10,13 @@ import pandas as pd
 from kit.errors import KitError
 from kit.figures import luck_gallery, measure_of, power_curves
 from kit.figures.picture import Picture, Setting
-from kit.planning.answers import AnswerTable, answer_sentences, answer_table, intervals_shown
+from kit.planning.answers import AnswerTable, answer_table, intervals_shown, sentences_of
 from kit.planning.budget import Cost, cost_of, over_budget
 from kit.planning.laid_out import LaidOut
-from kit.planning.layouts import has_closed_form
 from kit.planning.luck import luck_gallery as virtual_results
 from kit.planning.luck import luck_summary
+from kit.planning.questions import noise_measure
+from kit.planning.taste_answers import TasteTable, taste_table
 from kit.planning.truth import Truth
 from kit.planning.virtual import VirtualPlan
 from kit.trial import Trial
@@ -33,17 +34,10 @@ INVENTED = "Invented example"
 
 @dataclass(frozen=True, eq=False)
 class Outlook:
-    """One trial as typed, with the study rows its layout is taken from."""
+    """One trial as typed, with its layout (None where there is a closed form)."""
 
     trial: Trial
-    rows: pd.DataFrame
-
-    @cached_property
-    def layout(self) -> LaidOut | None:
-        """The layout, or None where there is a closed form."""
-        if has_closed_form(self.trial):
-            return None
-        return LaidOut(self.rows, self.trial, self.trial.noise)
+    layout: LaidOut | None
 
     @cached_property
     def answers(self) -> AnswerTable:
@@ -53,7 +47,13 @@ class Outlook:
     @cached_property
     def sentences(self) -> list[str]:
         """What the planned number of shots will and will not tell; the headline first."""
-        return answer_sentences(self.trial, self.layout)
+        taste = self.taste
+        return [*sentences_of(self.answers), *(taste.sentences() if taste is not None else [])]
+
+    @cached_property
+    def taste(self) -> TasteTable | None:
+        """The chances of what is tasted; None where nothing is."""
+        return taste_table(self.trial)
 
     @cached_property
     def cost(self) -> Cost:
@@ -62,7 +62,7 @@ class Outlook:
 
     def compute(self) -> None:
         """Compute what the page shows at once; raises PlanError if the plan cannot be answered."""
-        _ = self.answers, self.sentences, self.cost
+        _ = self.answers, self.taste, self.sentences, self.cost
 
     @property
     def too_much(self) -> list[str]:
@@ -72,12 +72,11 @@ class Outlook:
     @property
     def question_sentence(self) -> str:
         """The plan as one sentence, to be read aloud."""
-        noise, cost = self.trial.noise, self.cost
+        cost = self.cost
         return (
             f"{len(self.trial.methods)} methods, {_count(self.trial.shots_per_method_planned)} "
             f"shots of each: {cost.study_shots} study shots among {cost.pulls} pulls in "
-            f"{cost.sessions} {'session' if cost.sessions == 1 else 'sessions'}. Shots of one "
-            f"method are taken to vary by {noise.shot_sd:g} ({noise.provenance})."
+            f"{cost.sessions} {'session' if cost.sessions == 1 else 'sessions'}."
         )
 
     def budget_rows(self) -> list[tuple[str, str]]:
@@ -122,7 +121,7 @@ class Outlook:
 
     def luck(self, plan: VirtualPlan, seed: int) -> Picture:
         """Eight virtual results of the drawn schedule, all methods alike."""
-        measure = measure_of(self.trial.primary.measure)
+        measure = measure_of(noise_measure(self.trial))
         gallery = virtual_results(plan, Truth.level(self.trial), seed)
         gallery = gallery.rename(columns={"picture": "trial", "value": measure.column})
         return luck_gallery(gallery, measure, self._setting())
@@ -135,9 +134,9 @@ class Outlook:
         return Setting(tuple(self.trial.method_names), mark=INVENTED if self.trial.invented else "")
 
 
-def outlook_or_reason(trial: Trial, rows: pd.DataFrame) -> tuple[Outlook | None, str]:
+def outlook_or_reason(trial: Trial, layout: LaidOut | None) -> tuple[Outlook | None, str]:
     """The outlook with its answers computed, or the sentence that says why there is none."""
-    outlook = Outlook(trial, rows)
+    outlook = Outlook(trial, layout)
     try:
         outlook.compute()
     except KitError as error:

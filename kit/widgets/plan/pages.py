@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from kit.numerals import say_number
 from kit.planning.answers import AnswerTable, say_chance
+from kit.planning.taste_answers import TasteTable
 
 SIGNS = {"yes": "●", "maybe": "◐", "no": "○"}
 ROUGH = "~"
@@ -19,36 +20,60 @@ LEGEND = (
     "Figures with ~ are less certain (few degrees of freedom, or a test without a closed form) and "
     "can be some points off: check them by simulation. All others are within about 2 points."
 )
+TASTE_LEGEND = (
+    "Figures with ~ are less certain: few degrees of freedom, or several sets by one taster, who "
+    "either can tell each time or never."
+)
 
 
 def answer_page(answers: AnswerTable) -> str:
     """The answer table: one row a question, one column a number of shots, own number marked."""
-    shots = sorted(set(answers.table["shots"]))
-    head = Markup("").join(_head_cell(n, n == answers.own_shots) for n in shots)
+    caption = "Chance to answer each question, by shots of each method"
+    legend = LEGEND
+    if answers.noise_df is not None:
+        legend += (
+            " Chances are averaged over where the true SD may lie, as it is known from "
+            f"{say_number(answers.noise_df, 0)} degrees of freedom."
+        )
+    table = _chances(answers.table, "shots", caption, answers.own_shots, "your plan")
+    return str(table + Markup('<p class="kit-quiet">{}</p>').format(legend) + _remarks(
+        answers.remarks
+    ))  # fmt: skip
+
+
+def taste_page(taste: TasteTable | None) -> str:
+    """The same for what is tasted, by number of tasters; empty where nothing is."""
+    if taste is None:
+        return ""
+    if taste.table.empty:
+        return str(_remarks(taste.remarks))
+    caption = "Chance to answer each taste question, by number of tasters"
+    table = _chances(taste.table, "tasters", caption, taste.own_tasters, "your panel")
+    legend = Markup('<p class="kit-quiet">{}</p>').format(TASTE_LEGEND)
+    return str(table + legend + _remarks(taste.remarks))
+
+
+def _chances(table: pd.DataFrame, count: str, caption: str, own: float, mine: str) -> Markup:
+    counts = sorted(set(table[count]))
+    head = Markup("").join(_head_cell(n, mine if n == own else "") for n in counts)
     body = Markup("").join(
         Markup('<tr><th scope="row">{}</th>{}</tr>').format(
             words, Markup("").join(_cell(row) for row in cells.to_dict("records"))
         )
-        for words, cells in answers.table.groupby("words", sort=False)
+        for words, cells in table.groupby("words", sort=False)
     )
-    remarks = Markup("").join(Markup("<li>{}</li>").format(text) for text in answers.remarks)
-    caption = "Chance to answer each question, by shots of each method"
-    return str(
-        Markup(
-            '<div class="kit-table kit-answers" tabindex="0" role="region" aria-label="{caption}">'
-            '<table><caption>{caption}</caption><thead><tr><th scope="col">Question</th>{head}</tr>'
-            '</thead><tbody>{body}</tbody></table></div><p class="kit-quiet">{legend}</p>'
-            "{remarks}"
-        ).format(
-            caption=caption,
-            head=head,
-            body=body,
-            legend=LEGEND,
-            remarks=Markup('<ul class="kit-list kit-quiet">{}</ul>').format(remarks)
-            if remarks
-            else "",
-        )
-    )
+    return Markup(
+        '<div class="kit-table kit-answers" tabindex="0" role="region" aria-label="{caption}">'
+        '<table><caption>{caption}</caption><thead><tr><th scope="col">Question</th>{head}</tr>'
+        "</thead><tbody>{body}</tbody></table></div>"
+    ).format(caption=caption, head=head, body=body)
+
+
+def _remarks(remarks: tuple[str, ...]) -> Markup:
+    if not remarks:
+        return Markup("")
+    entries = Markup("").join(Markup("<li>{}</li>").format(text) for text in remarks)
+    return Markup('<ul class="kit-list kit-quiet">{}</ul>').format(entries)
 
 
 def headline_page(sentences: list[str], plan: str, too_much: list[str]) -> str:
@@ -60,6 +85,19 @@ def headline_page(sentences: list[str], plan: str, too_much: list[str]) -> str:
             plan,
             Markup('<ul class="kit-list kit-over">{}</ul>').format(over) if over else "",
         )
+    )
+
+
+def reasons_page(reasons: list[str]) -> str:
+    """Why there is no answer, where the answer would stand."""
+    if not reasons:
+        return ""
+    entries = Markup("").join(Markup("<li>{}</li>").format(text) for text in reasons)
+    return str(
+        Markup(
+            '<p class="kit-answer">There is no answer to this plan yet.</p>'
+            '<ul class="kit-list kit-over">{}</ul>'
+        ).format(entries)
     )
 
 
@@ -111,11 +149,11 @@ def _with_error(chance: float, error: float) -> str:
     return say_chance(chance) if shown == "0.0" else f"{say_chance(chance)} ± {shown}"
 
 
-def _head_cell(shots: float, own: bool) -> Markup:
-    shown = say_number(shots, 0 if shots == round(shots) else 1)
-    if not own:
+def _head_cell(count: float, mine: str) -> Markup:
+    shown = say_number(count, 0 if count == round(count) else 1)
+    if not mine:
         return Markup('<th scope="col">{}</th>').format(shown)
-    return Markup('<th scope="col" class="kit-own">{}<br>your plan</th>').format(shown)
+    return Markup('<th scope="col" class="kit-own">{}<br>{}</th>').format(shown, mine)
 
 
 def _cell(row: dict[Hashable, Any]) -> Markup:

@@ -6,12 +6,14 @@ A picture takes a tenth of a second; numbers and sentences must not wait for it.
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable
 
 from kit.figures.picture import Picture
 from kit.widgets.guard import Guard
 from kit.widgets.images import PictureWidget
 
+PAUSE_S = 0.2
 Make = Callable[[], Picture]
 
 
@@ -42,12 +44,20 @@ class Painter:
 
     def _draw_waiting(self) -> None:
         try:
-            while (make := self._take()) is not None:
+            while self._settled() and (make := self._take()) is not None:
                 self._place.show(make())
         except Exception:
             with self._lock:
                 self._thread = None  # the next picture asked for gets a new thread
             raise
+
+    def _settled(self) -> bool:
+        """Wait for a pause in what is asked: drawing must not slow down who is still typing."""
+        while True:
+            asked = self._waiting
+            time.sleep(PAUSE_S)
+            if asked is self._waiting:
+                return True
 
     def _take(self) -> Make | None:
         with self._lock:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+import time
 from datetime import datetime
 from pathlib import Path
 from typing import Any, cast
@@ -10,37 +11,32 @@ from typing import Any, cast
 import ipywidgets as widgets
 import pandas as pd
 
-from kit.planning.chunks import Run
-from kit.widgets.fields import NumberField, StepField, text_area
+from kit.figures.picture import Picture
+from kit.planning.chunks import Progress, Run, timed
+from kit.widgets.fields import text_area
 from kit.widgets.frame import PanelView
+from kit.widgets.plan.methods_view import MethodsView
 from kit.widgets.plan.model import PLAN_PAGE, SIMULATED_TRIALS, PlanModel
+from kit.widgets.plan.noise_view import NoiseView
+from kit.widgets.plan.outcomes_view import OutcomesView
 from kit.widgets.plan.outlook import Outlook
 from kit.widgets.plan.pages import (
     answer_page,
     headline_frame,
     headline_page,
     list_page,
+    reasons_page,
     simulated_frame,
+    taste_page,
     values_page,
 )
 from kit.widgets.plan.painter import Painter
+from kit.widgets.plan.sentence import Sentence
+from kit.widgets.plan.tasting_view import TastingView
 from kit.widgets.progress import LongWork, Reporter, StoppedError
 from kit.widgets.tables import html_table
 from kit.widgets.theme import main_button, paragraph, plain_button, row, section
 
-BLANKS = (
-    ("smallest_difference", "sessions", "blocks_per_session"),
-    ("shot_sd", "coffee_g", "minutes_per_session"),
-)
-WHOLE_NUMBERS = ("sessions", "blocks_per_session")
-HINTS = {
-    "smallest_difference": "What would change your routine.",
-    "shot_sd": "How much shots of one method vary.",
-    "sessions": "Sittings at the machine.",
-    "blocks_per_session": "Runs in which methods are compared.",
-    "coffee_g": "Empty if it is no limit.",
-    "minutes_per_session": "Empty if it is no limit.",
-}
 _SHEET = Path(__file__).with_name("plan.css")
 
 
@@ -61,58 +57,72 @@ class PlanView(PanelView):
         self._seed = 1
         self._pictured: Outlook | None = None
         self._work = LongWork(self.status, self.guard)
-        self._headline, self._answers = widgets.HTML(), widgets.HTML()
+        self._headline, self._answers, self._taste = (widgets.HTML() for _ in range(3))
+        self._sentence = Sentence(self.plan, self.guard)
+        self._forms = (
+            MethodsView(self.plan, self.guard),
+            OutcomesView(self.plan, self.guard),
+            TastingView(self.plan, self.guard),
+            NoiseView(self.plan, self.guard, self.status),
+        )
         return [
             style,
-            *self._question_part(),
+            self._sentence.widget,
             self._headline,
             self._answers,
+            self._taste,
             self._curve_part(),
+            *(form.widget for form in self._forms),
+            self._question_part(),
+            self._save_part(),
             self._luck_part(),
             self._simulation_part(),
             self._schedule_part(),
-            section("Methods", self._methods_table()),
         ]
 
     def update(self) -> None:
         """Show the blanks as the model has them, and what they promise."""
         plan = self.plan
-        if self._question.value != plan.question:
-            self._question.value = plan.question
+        if self._question.value != plan.forms.question:
+            self._question.value = plan.forms.question
         self._question.disabled = not plan.editable
-        for name, field in self._fields.items():
-            field.put(plan.entries[name])
-            field.enable(plan.editable)
-        self._past.disabled = not plan.editable
-        self._save.disabled = not (plan.editable and plan.changed)
+        self._sentence.update()
+        for form in self._forms:
+            form.update()
+        unsaved = plan.editable and plan.changed
+        self._save.disabled = not unsaved
+        (self._saving.add_class if unsaved else self._saving.remove_class)("kit-unsaved")
+        if unsaved and not self.status.urgent:
+            self.status.clear()  # what was said before no longer holds
         self._draw.disabled = not plan.editable or plan.changed
-        self._seal.disabled = not plan.editable or plan.changed or not plan.drawn
+        self._seal.disabled = self._draw.disabled or not plan.drawn or plan.stale
         self._show_outlook()
         self._show_schedule()
 
     # -- the parts, in the order of the page --------------------------------------------------
 
-    def _question_part(self) -> list[widgets.Widget]:
+    def _question_part(self) -> widgets.Widget:
         self._question = text_area(
-            "The question", self.plan.question, self.guard(self.plan.write_question)
+            "The question, in your own words",
+            self.plan.forms.question,
+            self.guard(self.plan.write_question),
         )
-        self._question.add_class("kit-question-box")
-        self._fields = {name: self._field(name) for name in self.plan.rules}
+        return section("What it is about", self._question)
+
+    def _save_part(self) -> widgets.Widget:
         self._save = main_button("Save the plan")
         self._save.on_click(self.guard(self._save_clicked))
-        self._past = plain_button("Take the SD from my past trials")
-        self._past.on_click(self.guard(self._past_clicked))
-        return [
-            self._question,
-            *(row(*(self._fields[name].widget for name in names)) for names in BLANKS),
-            row(self._save, self._past),
-        ]
+        self._saving = row(self._save)
+        self._saving.add_class("kit-saving")
+        return self._saving
 
     def _curve_part(self) -> widgets.Widget:
         self._curve = Painter(self.guard)
-        self._budget, self._more = widgets.HTML(), widgets.HTML()
-        return section("How the chances grow, and what it takes", self._budget,
-                       self._curve.widget, self._more)  # fmt: skip
+        self._budget, self._more, self._fits = (widgets.HTML() for _ in range(3))
+        self._fit = plain_button("Take the largest plan that fits")
+        self._fit.on_click(self.guard(self._fit_clicked))
+        return section("How the chances grow, and what it takes", self._budget, self._fits,
+                       row(self._fit), self._curve.widget, self._more)  # fmt: skip
 
     def _luck_part(self) -> widgets.Widget:
         self._luck = Painter(self.guard)
@@ -141,33 +151,23 @@ class PlanView(PanelView):
         return section("Schedule and seal", row(self._draw, self._seal), self._sealed,
                        self._schedule)  # fmt: skip
 
-    def _methods_table(self) -> widgets.HTML:
-        trial = self.plan.trial
-        methods = pd.DataFrame(
-            [
-                (method.name + (" (control)" if method.control else ""), method.recipe)
-                for method in (trial.methods if trial is not None else ())
-            ],
-            columns=["Method", "How it is done"],
-        )
-        return widgets.HTML(html_table(methods, "What is compared"))
-
-    def _field(self, name: str) -> NumberField:
-        kind = StepField if name in WHOLE_NUMBERS else NumberField
-        on_text = self.guard(lambda text: self.plan.type_in(name, text))
-        return kind(self.plan.rules[name], self.plan.entries[name], on_text, HINTS[name])
-
     # -- what follows from the blanks ------------------------------------------------------------
 
     def _show_outlook(self) -> None:
         outlook = self.plan.outlook
+        for part in (self._answers, self._taste, self._budget, self._more):
+            # Answers to what was typed before are no answers to what is typed now.
+            part.layout.display = "none" if outlook is None else None
+        self._show_fit()
         if outlook is None:
-            self._headline.value = list_page([self.plan.no_outlook]) if self.plan.no_outlook else ""
+            reasons = self.plan.problems() or [self.plan.no_outlook]
+            self._headline.value = reasons_page([text for text in reasons if text])
             return
         self._headline.value = headline_page(
             outlook.sentences, outlook.question_sentence, outlook.too_much
         )
         self._answers.value = answer_page(outlook.answers)
+        self._taste.value = taste_page(outlook.taste)
         self._budget.value = values_page(outlook.budget_rows())
         self._more.value = list_page(outlook.sentences[1:])
         if outlook is not self._pictured:
@@ -175,12 +175,22 @@ class PlanView(PanelView):
             self._curve.ask(outlook.curves)
             self._show_luck()
 
+    def _show_fit(self) -> None:
+        words = self.plan.largest_in_words()
+        self._fits.value = list_page([words]) if words else ""
+        self._fit.disabled = not (self.plan.editable and words.startswith("The largest"))
+
     def _show_luck(self) -> None:
-        outlook, virtual = self.plan.outlook, self.plan.virtual()
-        if outlook is not None and virtual is not None:
-            seed = self._seed
+        outlook, seed = self.plan.outlook, self._seed
+        if outlook is None:
+            return
+
+        def draw() -> Picture:
+            virtual = self.plan.virtual_of(outlook.trial)
             self._luck_words.value = list_page(outlook.luck_sentences(virtual, seed))
-            self._luck.ask(lambda: outlook.luck(virtual, seed))
+            return outlook.luck(virtual, seed)
+
+        self._luck.ask(draw)
 
     def _show_schedule(self) -> None:
         plan = self.plan
@@ -196,11 +206,14 @@ class PlanView(PanelView):
 
     def _save_clicked(self, _: widgets.Button) -> None:
         self.plan.save()
-        self.status.say("The plan is saved in trial.toml.")
+        again = (
+            " Draw the schedule again: it was drawn for another plan." if self.plan.stale else ""
+        )
+        self.status.say(f"The plan is saved in trial.toml.{again}")
 
-    def _past_clicked(self, _: widgets.Button) -> None:
-        # Past trials stand beside this one.
-        self.status.say(self.plan.take_noise_from(self.plan.folder.resolve().parent))
+    def _fit_clicked(self, _: widgets.Button) -> None:
+        taken = self.plan.take_largest()
+        self.status.say(f"{taken} Save the plan to keep it.")
 
     def _luck_clicked(self, _: widgets.Button) -> None:
         self._seed += 1
@@ -224,13 +237,16 @@ class PlanView(PanelView):
         def work(report: Reporter) -> Any:
             stopped = False
 
-            def watch(done: int, total: int) -> None:
+            def show(progress: Progress) -> None:
                 nonlocal stopped
+                left = f"{progress.done:,} virtual trials, about {progress.seconds_left:.0f} s left"
+                self._simulated.value = list_page([left])
                 try:
-                    report(done / total)
+                    report(progress.done / progress.total)
                 except StoppedError:
                     stopped = True  # what is done is kept and shown
 
+            watch = timed(show, time.monotonic)
             run = Run(SIMULATED_TRIALS, seed, watch=watch, stop=lambda: stopped)
             return self.plan.simulated(run)
 
