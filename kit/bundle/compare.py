@@ -21,6 +21,8 @@ class Check:
     what: str
     agrees: bool
     detail: str
+    largest: float = 0.0
+    """The largest relative difference of two numbers that agree."""
 
 
 def compare_table(name: str, published: bytes, recomputed: str) -> Check:
@@ -42,7 +44,16 @@ def compare_table(name: str, published: bytes, recomputed: str) -> Check:
         more = len(differing) - MOST_NAMED
         rest = f"; and {more} more" if more > 0 else ""
         return Check(name, False, "; ".join(differing[:MOST_NAMED]) + rest)
-    return Check(name, True, f"{one.size} cells")
+    largest = max(
+        (
+            _relative(*pair)
+            for column in one
+            for pair in zip(one[column], other[column], strict=True)
+        ),
+        default=0.0,
+    )
+    apart = f", numbers at most {largest:.0e} apart" if largest else ""
+    return Check(name, True, f"{one.size} cells{apart}", largest)
 
 
 def _only(one: pd.DataFrame, other: pd.DataFrame) -> str:
@@ -61,6 +72,18 @@ def _differing_cells(one: pd.DataFrame, other: pd.DataFrame) -> list[str]:
                     f"recomputed {recomputed or 'nothing'}"
                 )
     return found
+
+
+def _relative(published: str, recomputed: str) -> float:
+    """How far two cells are apart in relation to the larger; 0 for what is the same, or no number.
+
+    Numbers below the absolute tolerance are rounding around zero.
+    """
+    if published == recomputed:
+        return 0.0
+    one, other = float(published), float(recomputed)
+    size = max(abs(one), abs(other))
+    return abs(one - other) / size if abs(one - other) > ABSOLUTE_TOLERANCE else 0.0
 
 
 def _agree(published: str, recomputed: str) -> bool:
