@@ -99,7 +99,7 @@ def study_shots(shots: pd.DataFrame, trial: Trial) -> tuple[pd.DataFrame, list[S
     DataError
         If no study shot was kept.
     """
-    shots = _with_role_and_status(shots)
+    shots = with_role_and_status(shots)
     pulled = shots[shots["role"] == "study"]
     aside = [
         SetAside(
@@ -116,7 +116,12 @@ def study_shots(shots: pd.DataFrame, trial: Trial) -> tuple[pd.DataFrame, list[S
     return kept.reset_index(drop=True), aside
 
 
-def _with_role_and_status(shots: pd.DataFrame) -> pd.DataFrame:
+def order_is_known(table: pd.DataFrame) -> bool:
+    """Whether the shots stand in the order pulled; a table brought along may not say."""
+    return "session_position" in table and bool(table["session_position"].notna().any())
+
+
+def with_role_and_status(shots: pd.DataFrame) -> pd.DataFrame:
     """Shots that came without a plan are study shots that were kept."""
     roles = shots["role"].astype(object) if "role" in shots else pd.Series(index=shots.index)
     status = shots["status"].astype(object) if "status" in shots else pd.Series(index=shots.index)

@@ -17,7 +17,9 @@ from kit.analysis.designed_model import (
     DesignedModel,
     designed_model,
     measured,
+    order_is_known,
     with_model_columns,
+    with_role_and_status,
 )
 from kit.analysis.mixedmodel import fit_mixed_model
 from kit.analysis.outcomes import ASPECTS
@@ -97,7 +99,7 @@ def _variants(
     trial: Trial, shots: pd.DataFrame, outcome: Outcome
 ) -> Iterator[tuple[str, Differences]]:
     """The name of each variant and how to make its table of differences."""
-    pulled = with_model_columns(shots, trial)
+    pulled = with_model_columns(with_role_and_status(shots), trial)
     pulled = pulled[pulled["role"].eq("study")]
     study = pulled[pulled["status"].eq("kept")].reset_index(drop=True)
 
@@ -113,7 +115,7 @@ def _variants(
         trial.recipe.in_tolerance(dose, beverage)
         for dose, beverage in zip(study["dose_g"], study["beverage_g"], strict=True)
     ]
-    if not all(inside):
+    if any(inside) and not all(inside):
         yield "only shots within tolerance", on(study[inside].reset_index(drop=True))
     if outcome.aspect == "mean":
         yield from _model_variants(trial, study, outcome)
@@ -145,7 +147,7 @@ def _model_variants(
         ("session_position", "with a trend in the session"),
         ("shot", "with a trend over the trial"),
     ):
-        if rows[column].notna().all() and rows[column].nunique() > 2:
+        if order_is_known(rows) and rows[column].notna().all() and rows[column].nunique() > 2:
             place = rows[column].astype(float)
             centred = rows.assign(trend=place - place.mean())
             yield words, under(replace(model, fixed=f"{model.fixed} + trend"), centred)

@@ -90,7 +90,8 @@ def _methods_in(sheets: list[Sheet], path: Path) -> tuple[list[str], set[str | N
 def _checked(names: list[str], path: Path) -> list[str]:
     if not 2 <= len(names) <= 40:
         raise DataError(
-            f"{path.name} names {len(names)} methods in its column “method”; between 2 and 40 can "
-            "be compared. Check that the column holds the method and nothing else."
+            f"{path.name} names {len(names)} {'method' if len(names) == 1 else 'methods'} in its "
+            "column “method”; between 2 and 40 can be compared. "
+            "Check that the column holds the method and nothing else."
         )
     return names

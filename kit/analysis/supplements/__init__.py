@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from kit.analysis.designed_model import order_is_known
 from kit.analysis.supplements import bench, claim, consequences, taste
 from kit.analysis.supplements.given import Given, Maker
 from kit.errors import KitError
@@ -32,16 +33,7 @@ def _asked(given: Given) -> list[tuple[str, Maker]]:
     asked: list[tuple[str, Maker]] = [("reference_chart", bench.reference_shots)]
     outcomes = {item.outcome.role: item.outcome for item in given.results}
     if "primary" in outcomes and outcomes["primary"].aspect == "mean":
-        asked += [
-            ("order_effects", bench.along_the_order),
-            ("carry_over", bench.from_shot_to_shot),
-            ("redrawn_schedules", claim.redrawn_schedules),
-            ("sensitivity", claim.every_variant),
-            ("shot_time", consequences.shot_time),
-            ("influence", claim.single_shots),
-            ("residual_order", claim.residual_order),
-            ("residual_shape", claim.residual_shape),
-        ]
+        asked += _about_the_primary(given)
     if given.trial.tasting.discrimination:
         asked.append(("discrimination", taste.told_apart))
     for item in given.results:
@@ -52,3 +44,21 @@ def _asked(given: Given) -> list[tuple[str, Maker]]:
     if "exploratory" in outcomes:
         asked.append(("exploratory_finds", taste.exploratory_finds))
     return asked
+
+
+def _about_the_primary(given: Given) -> list[tuple[str, Maker]]:
+    """What the primary outcome rests on. An unknown order is a limit, told with the verdict."""
+    ordered = order_is_known(given.study)
+    along: list[tuple[str, Maker]] = [
+        ("order_effects", bench.along_the_order),
+        ("carry_over", bench.from_shot_to_shot),
+    ]
+    return [
+        *(along if ordered else []),
+        *([("redrawn_schedules", claim.redrawn_schedules)] if given.schedule is not None else []),
+        ("sensitivity", claim.every_variant),
+        ("shot_time", consequences.shot_time),
+        ("influence", claim.single_shots),
+        *([("residual_order", claim.residual_order)] if ordered else []),
+        ("residual_shape", claim.residual_shape),
+    ]

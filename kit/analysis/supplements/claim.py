@@ -106,12 +106,18 @@ def every_variant(given: Given) -> Supplement:
         if moved
         else f"In {variants} ways to analyse, no verdict moves."
     )
+    return found.table, f"{said} {_mass_words(given)}".rstrip()
+
+
+def _mass_words(given: Given) -> str:
+    """Whether beverage mass could be adjusted for; nothing where it was not weighed."""
+    if given.study[MASS_DEVIATION].isna().any():
+        return ""
     p = depends_on_method(given.trial, given.study, MASS_DEVIATION)
     mass = "may depend on the method, so adjusting for it may take away" if p < 0.05 else (
         "shows no dependence on the method, so adjusting for it does not take away"
     )  # fmt: skip
-    said += f" Beverage mass {mass} part of what is measured ({say_p(p)})."
-    return found.table, said
+    return f"Beverage mass {mass} part of what is measured ({say_p(p)})."
 
 
 def single_shots(given: Given) -> Supplement:
