@@ -77,16 +77,19 @@ def state_findings(
 
 
 def verdict_grid(analysis: Analysis) -> pd.DataFrame:
-    """Pairs in rows, outcomes in columns, verdicts in the cells; empty where not compared."""
-    columns = {
-        outcome_label(result.outcome): {
-            contrast_name(row): verdict_words(row["verdict"]) for row in result.difference_rows()
-        }
-        for result in analysis.results
-    }
-    grid = pd.DataFrame(columns)
-    order = list(dict.fromkeys(name for cells in columns.values() for name in cells))
-    return grid.reindex(order).fillna("").rename_axis("pair").reset_index()
+    """Pairs in rows, outcomes in columns, verdicts in the cells; empty where not compared.
+
+    A pair has one row, whichever way round an outcome compares it: verdicts have no direction.
+    """
+    names: dict[frozenset[str], str] = {}
+    columns: dict[str, dict[str, str]] = {}
+    for result in analysis.results:
+        cells = columns.setdefault(outcome_label(result.outcome), {})
+        for row in result.difference_rows():
+            name = names.setdefault(frozenset((row["a"], row["b"])), contrast_name(row))
+            cells[name] = verdict_words(row["verdict"])
+    grid = pd.DataFrame(columns).reindex(list(names.values()))
+    return grid.fillna("").rename_axis("pair").reset_index()
 
 
 def _headline(analysis: Analysis) -> str:

@@ -16,13 +16,14 @@ from kit.findings.claims import CONTRADICTED, SILENT, SUPPORTED, Claim, ShotsNee
 from kit.findings.sentences import pair_sentence
 from kit.findings.wording import listed, scale_of
 from kit.numerals import say_p
-from kit.planning.discrimination_power import lasting_tests_for_similarity
+from kit.planning.discrimination_power import (
+    lasting_tests_for_difference,
+    lasting_tests_for_similarity,
+)
+from kit.planning.taste_answers import SHARE_TOO_FEW, SHARE_WHO_TELL
 from kit.trial import Trial
 
 WHOLE = "the whole trial"
-FEW = 0.3
-"""Fewer than this share of tastings is "hardly anybody" (ISO 4120 calls 25 to 35 % medium; from
-memory)."""
 
 
 def whole_trial_claims(trial: Trial, analysis: Analysis, shots_needed: ShotsNeeded) -> list[Claim]:
@@ -90,12 +91,13 @@ def _claims_of_test(pair: str, found: dict[str, Any]) -> list[Claim]:
     )
     evidence = f"{counted}; between {lower:.0f} and {upper:.0f} % of tastings tell {pair} apart."
     at_most = f"At most {most:.0f} % of tastings tell {pair} apart (one-sided 95 %)."
-    few = found["most_discriminators"] < FEW
-    many = found["discriminators_lower"] >= FEW
-    more = "" if few or many else _tests_needed(found["test"])
+    few = found["most_discriminators"] < SHARE_TOO_FEW
+    many = found["discriminators_lower"] >= SHARE_TOO_FEW
+    more = "" if few or many else _tests_for_similarity(found["test"])
+    apart = "" if told else _tests_for_difference(found["test"])
     return [
         Claim(WHOLE, "taste", f"Tasters can tell {pair} apart", SUPPORTED if told else SILENT,
-              evidence, "" if told else more),
+              evidence, apart),
         Claim(WHOLE, "taste", f"Hardly anybody can taste the difference between {pair}",
               SUPPORTED if few else CONTRADICTED if many else SILENT, at_most, more),
         Claim(WHOLE, "taste", f"Nobody can taste the difference between {pair}",
@@ -104,12 +106,22 @@ def _claims_of_test(pair: str, found: dict[str, Any]) -> list[Claim]:
     ]  # fmt: skip
 
 
-def _tests_needed(test: str) -> str:
+def _tests_for_difference(test: str) -> str:
     try:
-        count = lasting_tests_for_similarity(test, FEW)
+        count = lasting_tests_for_difference(test, SHARE_WHO_TELL)
     except PlanError as refusal:
         return str(refusal)
-    return f"about {count} tests, to rule out that {100 * FEW:.0f} % can tell (80 % chance)"
+    share = f"{100 * SHARE_WHO_TELL:.0f} %"
+    return f"about {count} tests, if {share} of answers rest on taste (80 % chance)"
+
+
+def _tests_for_similarity(test: str) -> str:
+    try:
+        count = lasting_tests_for_similarity(test, SHARE_TOO_FEW)
+    except PlanError as refusal:
+        return str(refusal)
+    share = f"{100 * SHARE_TOO_FEW:.0f} %"
+    return f"about {count} tests, to rule out that {share} can tell (80 % chance)"
 
 
 def _tasting(analysis: Analysis) -> list[Claim]:

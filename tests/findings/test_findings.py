@@ -7,9 +7,10 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from kit.analysis.result import VERDICTS, OutcomeResult
+from kit.analysis.result import VERDICTS, Analysis, OutcomeResult
 from kit.analysis.verdict import ratio_verdict, verdict
 from kit.findings.claims import CONTRADICTED, SILENT, SUPPORTED, claim_sheet
+from kit.findings.findings import verdict_grid
 from kit.findings.sentences import outcome_headline, pair_sentence
 from kit.findings.wording import listed, scale_of
 from kit.trial import Outcome
@@ -64,6 +65,15 @@ def test_ratios_and_rates_are_spoken_of_in_their_own_units() -> None:
     row = result_of(RATE, [("A", "B", 0.25, -0.1, 0.55)], None).difference_rows()[0]
     assert "25 percentage points" in pair_sentence(RATE, row)
     assert "−10 to 55 percentage points" in pair_sentence(RATE, row)
+
+
+def test_a_pair_has_one_row_in_the_grid_whichever_way_round_it_was_compared() -> None:
+    first = result_of(MEAN, [("B", "A", 0.9, 0.6, 1.2)], None)
+    second = result_of(SPREAD, [("A", "B", 1.1, 0.4, 3.0), ("B", "C", 3.0, 2.0, 4.0)], None)
+    grid = verdict_grid(Analysis((first, second), (), pd.DataFrame()))
+    assert grid["pair"].tolist() == ["B against A", "B against C"]
+    assert grid.iloc[0, 1:].tolist() == ["different", "cannot tell"]
+    assert grid.iloc[1, 1:].tolist() == ["", "different"]
 
 
 @pytest.mark.parametrize(

@@ -63,7 +63,7 @@ def _claims(model: AnalyseModel, about: str) -> Markup:
     claims = [
         {
             "To say": claim.claim,
-            "The shots": f"{STANDING_SIGNS[claim.standing]} {claim.standing}",
+            "The shots": f"{STANDING_SIGNS[claim.standing]}\N{NO-BREAK SPACE}{claim.standing}",
             "Strongest wording they bear": claim.strongest,
             "To say more": claim.needs,
         }
@@ -92,7 +92,9 @@ def _signed(grid: pd.DataFrame) -> pd.DataFrame:
     """Verdicts with a sign in front, so that the grid is read at a glance and without colour."""
     shown = grid.copy()
     for name in shown.columns[1:]:
-        shown[name] = [f"{VERDICT_SIGNS.get(cell, '')} {cell}".strip() for cell in shown[name]]
+        shown[name] = [
+            f"{VERDICT_SIGNS.get(cell, '')}\N{NO-BREAK SPACE}{cell}".strip() for cell in shown[name]
+        ]
     return shown
 
 
