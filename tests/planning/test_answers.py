@@ -2,6 +2,8 @@
 
 import pytest
 
+from kit.analysis.designed_model import study_shots
+from kit.analysis.outcomes import mean_outcome
 from kit.errors import PlanError
 from kit.planning.answers import (
     COLUMNS,
@@ -13,9 +15,15 @@ from kit.planning.answers import (
     power_curve,
     say_chance,
 )
+from kit.planning.comparisons import t_critical
 from kit.planning.fault_power import fisher_power
 from kit.planning.laid_out import LaidOut
 from kit.planning.layouts import complete_rows
+from kit.planning.questions import comparison_family, effects_judged_together, noise_measure
+from kit.schedule import read_schedule
+from kit.shipped import sample_session
+from kit.shotlog import read_shots
+from kit.trial import read_trial
 from tests.benchmarks.known_figures import WHY, known_figures
 from tests.planning.trials import default_trial, make_trial, split_plot_trial
 
@@ -141,3 +149,42 @@ def test_outcomes_without_noise_are_named_not_guessed():
 def test_bad_input_is_refused_in_words(call, words):
     with pytest.raises(PlanError, match=words):
         call()
+
+
+def test_effects_of_a_factorial_are_planned_by_the_limits_of_the_analysis():
+    # The multiplier of the plan against that of the analysis of an invented completed trial:
+    # half the interval over its standard error, for every main effect and interaction.
+    folder = sample_session("disc_and_soak")
+    trial = read_trial(folder)
+    rows, _ = study_shots(read_shots(folder), trial)
+    found = mean_outcome(trial, trial.primary, rows, None).differences
+    assert effects_judged_together(trial) == len(found) == 6
+    layout = LaidOut.of_schedule(read_schedule(folder), trial)
+    family = comparison_family(trial, trial.primary, layout)
+    for comparison, (_, row) in zip(family, found.iterrows(), strict=True):
+        multiplier = (row["upper"] - row["lower"]) / 2 / row["se"]
+        contrast = comparison.contrast(trial.shots_per_method_planned)
+        planned = t_critical(row["df"], 0.05 / 6)
+        assert planned == pytest.approx(multiplier, rel=1e-6)
+        assert contrast.multiplier == pytest.approx(t_critical(contrast.df, 0.05 / 6), rel=1e-12)
+
+
+def test_a_layout_too_small_to_know_its_noise_counts_as_no_answer():
+    # Four shots a method leave a whole-plot factor next to no degrees of freedom.
+    folder = sample_session("disc_and_soak")
+    trial = read_trial(folder)
+    layout = LaidOut.of_schedule(read_schedule(folder), trial)
+    small = answer_table(trial, layout, shots=[4]).table.query("shots == 4")
+    temperature = small[small["words"].str.contains("temperature")]
+    assert (temperature["chance"] == 0).any()
+    assert set(temperature["reliability"]) == {"rough"}
+
+
+def test_another_primary_outcome_leaves_the_noise_to_extraction():
+    values = default_trial().model_dump(mode="json", exclude_none=True)
+    values["outcomes"][0]["role"], values["outcomes"][2]["role"] = "secondary", "primary"
+    trial = type(default_trial()).model_validate(values)
+    assert noise_measure(trial) == "ey_pct"
+    first, *rest = answer_sentences(trial)
+    assert "of shots with faults" in first
+    assert any(sentence.startswith("With 10 shots") for sentence in rest)

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy import stats
 from scipy.stats import multivariate_normal
 
 from kit.errors import PlanError
@@ -109,3 +110,13 @@ def test_best_stays_with_at_least_the_promised_chance():
 def test_bad_input_is_refused_in_words(call, words):
     with pytest.raises(PlanError, match=words):
         call()
+
+
+def test_the_best_of_two_stands_alone_only_where_it_also_differs():
+    # The analysis names one method alone only where the two-sided test tells it from the other;
+    # for two methods in blocks that is the paired t test, by scipy's noncentral t on n - 1 df.
+    shots, lead, sd = 10, 0.5, 0.45
+    shift = lead / (sd * np.sqrt(2 / shots))
+    critical = stats.t.ppf(0.975, shots - 1)
+    found = chance_best_stands_alone(one_leads(lead, 2), sd, shots)
+    assert found == pytest.approx(stats.nct.sf(critical, shots - 1, shift), abs=1e-6)

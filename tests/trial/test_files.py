@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from kit.errors import DataError, PlanError
-from kit.trial import read_trial, trial_from_toml, trial_to_toml, write_trial
+from kit.trial import Method, read_trial, trial_from_toml, trial_to_toml, write_trial
 
 SAMPLES = Path(__file__).parents[2] / "sample_sessions"
 NAMES = ["four_naps", "disc_and_soak", "seven_rivers"]
@@ -30,6 +30,34 @@ def test_writing_replaces_only_what_changed(tmp_path: Path) -> None:
     assert read_trial(tmp_path).layout.sessions == 5
     after = (tmp_path / "trial.toml").read_text(encoding="utf-8")
     assert after.startswith("# An invented example")
+
+
+def _with_notes() -> str:
+    text = (SAMPLES / "four_naps" / "trial.toml").read_text(encoding="utf-8")
+    return text.replace('name = "Thaw"', 'name = "Thaw"  # the slow one')
+
+
+def test_a_renamed_method_keeps_its_notes() -> None:
+    before = _with_notes()
+    trial = trial_from_toml(before)
+    methods = list(trial.methods)
+    methods[2] = methods[2].model_copy(update={"name": "Slow thaw"})
+    renamed = trial.model_copy(update={"methods": tuple(methods)})
+    after = trial_to_toml(renamed, before)
+    assert 'name = "Slow thaw"  # the slow one' in after
+    assert trial_from_toml(after) == renamed
+
+
+@pytest.mark.parametrize("kept", [(0, 2), (2, 3), (2, 0, 1), (3, 2, 1, 0)])
+def test_methods_taken_out_added_and_moved_are_written_as_they_are(kept: tuple[int, ...]) -> None:
+    before = _with_notes()
+    trial = trial_from_toml(before)
+    added = Method(name="New one", recipe="As it comes.")
+    methods = (*(trial.methods[place] for place in kept), added)
+    changed = trial.model_copy(update={"methods": methods})
+    after = trial_to_toml(changed, before)
+    assert trial_from_toml(after) == changed
+    assert "settings" not in after.split("[[outcomes]]")[0]
 
 
 @pytest.mark.parametrize(

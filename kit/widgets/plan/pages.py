@@ -158,8 +158,10 @@ def _head_cell(count: float, mine: str) -> Markup:
 
 def _cell(row: dict[Hashable, Any]) -> Markup:
     mark = str(row["mark"])
-    rough = ROUGH if row["reliability"] == "rough" else ""
     chance = say_chance(row["chance"])
+    rough = ""
+    if row["reliability"] == "rough":
+        rough, chance = ROUGH, chance.lstrip("<> ")  # ~99 %: a limit that is uncertain is none
     return Markup(
         '<td class="kit-{mark}{own}"><span aria-hidden="true">{sign}</span> {rough}{chance}'
         '<span class="kit-hidden"> {mark}</span></td>'
