@@ -8,7 +8,7 @@ or exploratory.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -52,6 +52,15 @@ def claim_sheet(result: OutcomeResult, shots_needed: ShotsNeeded) -> list[Claim]
         claims.append(_more_claim(result, _turned(result.outcome, row), shots_needed))
         claims.append(_same_claim(result, row, shots_needed))
     return claims
+
+
+def by_wording(claims: Sequence[Claim]) -> list[tuple[tuple[str, ...], Claim]]:
+    """Claims that bear the very same wording, told together: their texts, and the first of them."""
+    together: dict[tuple[str, str, str, str], list[Claim]] = {}
+    for claim in claims:
+        key = (claim.outcome, claim.standing, claim.strongest, claim.needs)
+        together.setdefault(key, []).append(claim)
+    return [(tuple(claim.claim for claim in same), same[0]) for same in together.values()]
 
 
 def _best_claim(result: OutcomeResult, name: str, shots_needed: ShotsNeeded) -> Claim:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from kit.analysis.result import VERDICTS, Analysis, OutcomeResult
 from kit.analysis.verdict import ratio_verdict, verdict
-from kit.findings.claims import CONTRADICTED, SILENT, SUPPORTED, claim_sheet
+from kit.findings.claims import CONTRADICTED, SILENT, SUPPORTED, by_wording, claim_sheet
 from kit.findings.findings import verdict_grid
 from kit.findings.sentences import outcome_headline, pair_sentence
 from kit.findings.wording import listed, scale_of
@@ -150,3 +150,14 @@ def test_lists_and_scales_in_words() -> None:
     assert listed(["A"]) == "A"
     assert listed(["A", "B", "C"], "or") == "A, B or C"
     assert scale_of(RATE).noun == "shots with flow faults"
+
+
+def test_claims_of_one_wording_are_told_together_and_none_is_lost() -> None:
+    sheet = claim_sheet(result_of(MEAN, THREE, ("A", "C")), needs)
+    together = by_wording(sheet)
+    assert sorted(text for texts, _ in together for text in texts) == sorted(
+        claim.claim for claim in sheet
+    )
+    assert len(together) < len(sheet)
+    silent = next(texts for texts, claim in together if claim.strongest.startswith("A or C"))
+    assert silent == ("A has the highest extraction", "C has the highest extraction")

@@ -8,6 +8,7 @@ import pandas as pd
 from markupsafe import Markup
 
 from kit.figures import Picture
+from kit.findings.claims import by_wording
 from kit.findings.findings import OutcomeFinding
 from kit.findings.whole_trial import WHOLE
 from kit.widgets.analyse.model import AnalyseModel
@@ -62,14 +63,14 @@ def _claims(model: AnalyseModel, about: str) -> Markup:
     """What one might say about an outcome, or the whole trial, and what the shots say to it."""
     claims = [
         {
-            "To say": claim.claim,
+            "To say": " ".join(f"“{text}”" for text in texts),
             "The shots": f"{STANDING_SIGNS[claim.standing]}\N{NO-BREAK SPACE}{claim.standing}",
             "Strongest wording they bear": claim.strongest,
             "To say more": claim.needs,
         }
-        for claim in model.claims(about)
+        for texts, claim in by_wording(model.claims(about))
     ]
-    return Markup(html_table(pd.DataFrame(claims), f"Claims about {about}") if claims else "")
+    return Markup(html_table(pd.DataFrame(claims), "What one might say") if claims else "")
 
 
 def _outcome(model: AnalyseModel, finding: OutcomeFinding) -> Markup:
