@@ -134,6 +134,8 @@ class ReportContent:
         Claim sheet: what may be said, and what the shots are silent on.
     figures, tables
         In the order in which they are to be read.
+    compared
+        The methods with their recipes.
     plan
         Planned against done: item, as frozen, as done.
     deviations
@@ -161,6 +163,7 @@ class ReportContent:
     verdict: tuple[str, ...]
     data: RawData
     check: RelabellingCheck | str
+    compared: Table
     plan: Table
     deviations: Table
     claims: Table

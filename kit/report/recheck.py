@@ -105,7 +105,14 @@ class RelabellingCheck:
 
 
 def relabelling_check(
-    shots: pd.DataFrame, measure: str, label: str, unit: str, seed: int, *, block: str = "block"
+    shots: pd.DataFrame,
+    measure: str,
+    label: str,
+    unit: str,
+    *,
+    seed: int,
+    methods: Sequence[str] = (),
+    block: str = "block",
 ) -> RelabellingCheck:
     """Check every pair of methods that meet in at least two blocks.
 
@@ -121,6 +128,8 @@ def relabelling_check(
         Name of the measure, and unit of a difference.
     seed
         For the sampling in the page where counting is out of reach.
+    methods
+        The order in which pairs are listed; others follow as they come.
 
     Raises
     ------
@@ -141,7 +150,9 @@ def relabelling_check(
         }
     )
     pairs = []
-    for a, b in combinations(dict.fromkeys(rows["method"]), 2):
+    present = set(rows["method"])
+    known = [name for name in methods if name in present]
+    for a, b in combinations(dict.fromkeys([*known, *rows["method"]]), 2):
         check = _pair(rows, a, b)
         if check is not None:
             pairs.append(check)

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
-
-import pandas as pd
 
 import kit
 from kit.analysis.result import OutcomeResult
@@ -26,7 +25,9 @@ from kit.report import (
     table_of,
 )
 from kit.results.compute import Results
+from kit.results.planned import deviations_table, methods_compared, planned_and_done
 from kit.results.reporting_items import consort_items
+from kit.results.sources import works_cited
 from kit.results.viewers import viewers_questions
 from kit.results.write import REPORT_FILE, RESULTS_FOLDER
 from kit.schedule import FREEZE_FILE, randomisation_scheme, read_freeze
@@ -41,18 +42,12 @@ HEADINGS = {
 BALANCE = "balance"
 """The picture that belongs to the methods, not among the results."""
 FREE_WITHIN_BLOCKS = {"complete blocks", "split-plot"}
-SOURCES = (
-    "Kenward MG, Roger JH (1997) Small sample inference for fixed effects from restricted maximum "
-    "likelihood. Biometrics 53:983.",
-    "Hsu JC (1984) Constrained simultaneous confidence intervals for multiple comparisons with the "
-    "best. Annals of Statistics 12:1136.",
-    "Dunnett CW (1955) A multiple comparison procedure for comparing several treatments with a "
-    "control. Journal of the American Statistical Association 50:1096.",
-    "Newcombe RG (1998) Interval estimation for the difference between independent proportions. "
-    "Statistics in Medicine 17:873.",
-    "JCGM 100:2008 Guide to the expression of uncertainty in measurement.",
-    "EFSA NDA Panel (2015) Scientific opinion on the safety of caffeine. EFSA Journal 13:4102.",
-)
+IN_WORDS = {
+    "carry-over balanced": "blocks balanced for carry-over",
+    "latin square": "a Latin square",
+    "split-plot": "a split-plot design",
+}
+"""Designs that need other words inside a sentence."""
 
 
 def write_report(results: Results, pictures: list[Picture], folder: Path) -> Path:
@@ -64,6 +59,8 @@ def write_report(results: Results, pictures: list[Picture], folder: Path) -> Pat
 def report_content(results: Results, pictures: list[Picture], folder: Path) -> ReportContent:
     """Every part of the page. The folder is asked for the seal alone."""
     trial, findings = results.trial, results.findings
+    sealed = (folder / FREEZE_FILE).exists()
+    methods = methods_paragraphs(results, folder)
     return ReportContent(
         title=trial.title,
         question=trial.question,
@@ -73,16 +70,17 @@ def report_content(results: Results, pictures: list[Picture], folder: Path) -> R
         claims=_claims(results),
         figures=[figure_part(picture) for picture in pictures if picture.name != BALANCE],
         tables=[*_tables(results), *_supplement_tables(results)],
-        plan=_planned_and_done(results, folder),
-        deviations=_deviations(results.deviations),
+        compared=methods_compared(results),
+        plan=planned_and_done(results, sealed),
+        deviations=deviations_table(results.deviations),
         limits=(*findings.limits, *findings.set_aside),
         data=raw_data(results.shots, "shots.csv", "Every shot, in the order pulled"),
         check=_check(results),
         questions=viewers_questions(results),
-        methods=methods_paragraphs(results, folder),
+        methods=methods,
         method_figures=[figure_part(picture) for picture in pictures if picture.name == BALANCE],
-        sources=SOURCES,
-        consort=consort_items(results, sealed=(folder / FREEZE_FILE).exists()),
+        sources=works_cited([*methods, *results.analysis.extra_notes.values()]),
+        consort=consort_items(results, sealed),
         cautions=_cautions(results),
         made_with=f"Made with fairpull {kit.__version__}. Nothing here is loaded from elsewhere.",
     )
@@ -102,7 +100,10 @@ def _seal(folder: Path) -> str:
     if not (folder / FREEZE_FILE).exists():
         return ""
     sealed = read_freeze(folder)
-    return f"Plan and order were sealed on {sealed.at}. Seal: {sealed.short}"
+    at = datetime.fromisoformat(sealed.at)
+    offset = at.strftime("%z")
+    moment = f"{at:%Y-%m-%d at %H:%M} (UTC{offset[:3]}:{offset[3:]})"
+    return f"Plan and order were sealed on {moment}. Seal: {sealed.short}"
 
 
 def _claims(results: Results) -> Table:
@@ -178,47 +179,6 @@ def _outcome_tables(result: OutcomeResult) -> tuple[Table, Table]:
     )
 
 
-def _planned_and_done(results: Results, folder: Path) -> Table:
-    trial, shots = results.trial, results.shots
-    study = shots[shots["role"] == "study"]
-    kept = study[study["status"] == "kept"]
-    counts = kept["method"].astype(str).value_counts()
-    per_method = ", ".join(f"{name} {counts.get(name, 0)}" for name in trial.method_names)
-    sealed = (folder / FREEZE_FILE).exists()
-    rows = (
-        ("Design", trial.layout.design, "as planned" if sealed else "not sealed"),
-        ("Study shots a method", f"{trial.shots_per_method_planned:g}", per_method),
-        ("Sessions", str(trial.layout.sessions), str(shots["session"].nunique())),
-        (
-            "Dose to beverage",
-            f"{trial.recipe.dose_g:g} ± {trial.recipe.dose_tolerance_g:g} g to "
-            f"{trial.recipe.beverage_g:g} ± {trial.recipe.beverage_tolerance_g:g} g",
-            f"{kept['dose_g'].mean():.2f} g to {kept['beverage_g'].mean():.1f} g on average",
-        ),
-        ("Grind", trial.recipe.grind, ""),
-        ("Replaced for", ", ".join(trial.rules.replace_for), _lost_words(study)),
-        ("Stopping", trial.rules.stopping, f"{len(kept)} study shots kept"),
-        (
-            "Looks before the end",
-            "none",
-            str(results.record.peeks) if results.record.peeks else "none",
-        ),
-    )
-    return Table("The plan as sealed, against what was done", ("Item", "Planned", "Done"), rows)
-
-
-def _lost_words(study: pd.DataFrame) -> str:
-    lost = study[study["status"] != "kept"]
-    if lost.empty:
-        return "no shot lost"
-    return "; ".join(f"shot {row.shot}: {row.reason}, {row.status}" for row in lost.itertuples())
-
-
-def _deviations(deviations: pd.DataFrame) -> Table:
-    shown = deviations.drop(columns=["at"], errors="ignore")
-    return table_of(shown, "Deviations from the plan, each with its reason")
-
-
 def _check(results: Results) -> RelabellingCheck | str:
     trial = results.trial
     if not results.record.randomised:
@@ -232,7 +192,12 @@ def _check(results: Results) -> RelabellingCheck | str:
     measure = measure_of(trial.primary.measure)
     try:
         return relabelling_check(
-            results.shots, measure.column, measure.in_text, measure.difference_unit, seed=1
+            results.shots,
+            measure.column,
+            measure.in_text,
+            measure.difference_unit,
+            seed=1,
+            methods=trial.method_names,
         )
     except DataError as refusal:
         return str(refusal)
@@ -241,10 +206,11 @@ def _check(results: Results) -> RelabellingCheck | str:
 def methods_paragraphs(results: Results, folder: Path) -> tuple[str, ...]:
     """Paragraphs to copy into a description."""
     trial = results.trial
+    design = IN_WORDS.get(trial.layout.design, trial.layout.design)
     paragraphs = [
         f"{len(trial.methods)} methods ({', '.join(trial.method_names)}) were compared in "
-        f"{trial.layout.design} over {trial.layout.sessions} sessions. The unit is one shot (one "
-        "puck, one pull); readings of one cup are averaged and never counted as shots.",
+        f"{design} over {trial.layout.sessions} sessions. The unit is one shot (one puck, one "
+        "pull); readings of one cup are averaged and never counted as shots.",
     ]
     if (folder / FREEZE_FILE).exists():
         paragraphs.append(

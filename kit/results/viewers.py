@@ -17,10 +17,9 @@ def viewers_questions(results: Results) -> tuple[Question, ...]:
         Question("Were the shots enough?", _enough(results)),
         Question("Which one should I use?", _which(results)),
         Question("Could anyone taste it?", _taste(results)),
+        Question("What about the combination?", _combination(results)),
+        Question("What would change your mind?", _change(results)),
     ]
-    if results.trial.factors:
-        asked.append(Question("What about the combination?", _combination(results)))
-    asked.append(Question("What would change your mind?", _change(results)))
     return tuple(asked)
 
 
@@ -65,8 +64,8 @@ def _enough(results: Results) -> str:
     )
     return (
         f"{primary.n} shots gave intervals of ± {widths.max() * scale.factor:.2f}{scale.unit} at "
-        f"most, {reached} the smallest difference that matters ({margin}). For an 80 % chance to "
-        f"show such a difference it takes {shots_in_words(results.trial, primary)}."
+        f"most, {reached} the smallest difference that matters ({margin}). To show such a "
+        f"difference it takes {shots_in_words(results.trial, primary)}."
     )
 
 
@@ -91,6 +90,11 @@ def _taste(results: Results) -> str:
 
 
 def _combination(results: Results) -> str:
+    if not results.trial.factors:
+        return (
+            "Not asked here: each method was tried as a whole, and no two were put together. What "
+            "two of them do together is not the sum of what each does; it takes a trial of its own."
+        )
     primary = results.analysis.primary
     rows = [] if primary is None else [row for row in primary.difference_rows() if not row["b"]]
     if primary is None or not rows:

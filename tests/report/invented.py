@@ -63,6 +63,7 @@ def content(count: int = 4, note: str = "") -> ReportContent:
         ("Order", "randomised complete blocks, seed 4711", "as drawn"),
         ("Note", note or "none", "none"),
     )
+    methods = tuple((name, f"As written for {name}.") for name in invented.methods(count))
     consort = (
         ("8a", "Method used to generate the order", "Planned and done"),
         ("12a", "Statistical methods", "Methods and sources"),
@@ -94,6 +95,7 @@ def content(count: int = 4, note: str = "") -> ReportContent:
             table_of(invented.means(table), "Adjusted means of extraction yield (%)"),
             table_of(invented.pairs(table), "Differences in extraction yield (points)"),
         ],
+        compared=Table("The methods compared", ("Method", "How it was prepared"), methods),
         plan=Table("The plan as frozen against what was done", ("Item", "Planned", "Done"), plan),
         deviations=Table(
             "Deviations",

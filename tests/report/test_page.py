@@ -104,7 +104,7 @@ def bare_report(table: pd.DataFrame, seed: int = 4711) -> ReportContent:
         figures=(),
         tables=(),
         data=raw_data(table, "shots.csv", "Raw shots"),
-        check=relabelling_check(table, "ey_pct", "extraction yield", "points", seed),
+        check=relabelling_check(table, "ey_pct", "extraction yield", "points", seed=seed),
     )
 
 
