@@ -123,10 +123,11 @@ class _OutcomeCard:
         own = [self._taste.widget] if self._taste is not None else []
         # SDs and fault rates are always compared in all pairs, and less of them is better.
         asked = [self._family, self._better] if entry.aspect in ("mean", "score") else []
-        line = row(self.size.widget, self._role.widget, *(choice.widget for choice in asked))
+        self._asked = tuple(choice.widget for choice in asked)
+        self._line = row(self.size.widget, self._role.widget, *self._asked)
         head = row(self._head, self._remove)
         head.add_class("kit-entry-head")
-        self.widget = widgets.VBox([head, *own, line, self._remark.widget])
+        self.widget = widgets.VBox([head, *own, self._line, self._remark.widget])
         self.widget.add_class("kit-entry")
 
     def update(self, entry: OutcomeEntry) -> None:
@@ -136,8 +137,9 @@ class _OutcomeCard:
             f"<h3>{escape(entry.words)}{' (the claim rests on it)' if primary else ''}</h3>"
         )
         self.size.put(entry.size)
-        self.size.widget.layout.display = "none" if primary else None
-        self._role.widget.layout.display = "none" if primary else None
+        shown = self._asked if primary else (self.size.widget, self._role.widget, *self._asked)
+        if self._line.children != shown:
+            self._line.children = shown
         if not primary:
             self._role.put(_ROLES, entry.role)
         self._family.put(list(self._family.box.options), entry.family)
@@ -147,7 +149,6 @@ class _OutcomeCard:
                            (self._role.box, "Counts as"), (self._family.box, "Compare"),
                            (self._better.box, "Better is")]:  # fmt: skip
             _name(box, label, entry)
-        self._remove.description = "Remove"
         self._remove.tooltip = f"Remove {entry.words}"
         if self._taste is not None:
             self._taste.update(entry)
@@ -203,7 +204,8 @@ def _one_of(value: Any, pairs: list[tuple[str, Any]]) -> Any:
 
 
 def _name(box: widgets.DOMWidget, label: str, entry: OutcomeEntry) -> None:
-    """The label for the eye; the outcome it belongs to for the ear."""
-    about = escape(entry.words)
+    """The label for the eye; the outcome it belongs to, and the unit, for the ear."""
+    unit = f" ({entry.rule.unit})" if label.startswith("Smallest") else ""
+    about = escape(entry.words + unit)
     box.description_allow_html = True
     box.description = f'{label}<span class="kit-hidden">: {about}</span>'
