@@ -50,9 +50,10 @@ class Certificate:
         own = [n for n in self.zero_components if n.startswith("residual[")]
         shared = [n for n in self.zero_components if n not in own]
         if shared:
+            names = ", of ".join(name.replace("_", " ") for name in shared)
             said.append(
-                f"The variance of {' and '.join(shared)} is estimated as zero: these shots show no "
-                "more of it than chance would. That is an estimate, not proof that it is absent."
+                f"The variance of {names} is estimated as zero: these shots show no more of it "
+                "than chance would. That is an estimate, not proof that it is absent."
             )
         if own:
             names = " and ".join(n.removeprefix("residual[").removesuffix("]") for n in own)

@@ -8,14 +8,19 @@ import pandas as pd
 from markupsafe import Markup
 
 from kit.figures import Picture
-from kit.findings.claims import by_wording
+from kit.findings.claims import CONTRADICTED, SILENT, SUPPORTED, Claim, by_wording
 from kit.findings.findings import OutcomeFinding
 from kit.findings.whole_trial import WHOLE
 from kit.widgets.analyse.model import AnalyseModel
 from kit.widgets.images import svg_data_uri
 from kit.widgets.tables import html_table
 
-STANDING_SIGNS = {"supported": "✓", "contradicted": "✕", "the shots are silent": "·"}
+STANDINGS = {
+    SUPPORTED: ("✓", "The shots support"),
+    CONTRADICTED: ("✕", "The shots contradict"),
+    SILENT: ("·", "The shots are silent on"),
+}
+"""Sign and heading of the sentences one might say, by what the shots say to them."""
 VERDICT_SIGNS = {"different": "≠", "same": "=", "cannot tell": "?"}
 
 
@@ -60,17 +65,28 @@ def _whole_trial(model: AnalyseModel) -> Markup:
 
 
 def _claims(model: AnalyseModel, about: str) -> Markup:
-    """What one might say about an outcome, or the whole trial, and what the shots say to it."""
-    claims = [
-        {
-            "To say": " ".join(f"“{text}”" for text in texts),
-            "The shots": f"{STANDING_SIGNS[claim.standing]}\N{NO-BREAK SPACE}{claim.standing}",
-            "Strongest wording they bear": claim.strongest,
-            "To say more": claim.needs,
-        }
-        for texts, claim in by_wording(model.claims(about))
+    """What one might say about an outcome, or the whole trial, by what the shots say to it."""
+    told = by_wording(model.claims(about))
+    parts = [
+        Markup("<h3>{} {}</h3>{}").format(sign, words, _claim_list(same))
+        for standing, (sign, words) in STANDINGS.items()
+        if (same := [entry for entry in told if entry[1].standing == standing])
     ]
-    return Markup(html_table(pd.DataFrame(claims), "What one might say") if claims else "")
+    return Markup("").join(parts)
+
+
+def _claim_list(told: list[tuple[tuple[str, ...], Claim]]) -> Markup:
+    """Each sentence one might say, and below it the strongest wording that the shots bear."""
+    entries = []
+    for texts, claim in told:
+        said = Markup(" ").join(Markup("<b>“{}”</b>").format(text) for text in texts)
+        more = Markup(' <span class="kit-quiet">To say more: {}.</span>').format(claim.needs)
+        entries.append(
+            Markup("<li>{}<br>{}{}</li>").format(
+                said, claim.strongest, more if claim.needs else Markup("")
+            )
+        )
+    return Markup('<ul class="kit-list">{}</ul>').format(Markup("").join(entries))
 
 
 def _outcome(model: AnalyseModel, finding: OutcomeFinding) -> Markup:
