@@ -20,8 +20,8 @@ def rules_of(outcomes: OutcomesForm) -> dict[str, NumberRule]:
         "shot_sd": NumberRule(
             "Shot-to-shot SD",
             unit_of(outcomes.noise_measure),
-            0.001,
-            1000,
+            0.01,
+            100,
             required=True,
             decimals=2,
         ),

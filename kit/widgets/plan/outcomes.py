@@ -73,7 +73,7 @@ class OutcomeEntry:
         if self.aspect == "rate":
             return NumberRule(label, "percentage points", 1, 99, required=True, decimals=0)
         unit = "points" if self.aspect == "score" else unit_of(self.measure)
-        return NumberRule(label, unit, 0.001, 1000, required=True, decimals=2)
+        return NumberRule(label, unit, 0.01, 100, required=True, decimals=2)
 
     def scale_problem(self) -> str:
         """What is wrong with the ends of a taste scale; empty when nothing is."""

@@ -11,7 +11,7 @@ from kit.widgets.plan.blanks import SIZE
 from kit.widgets.plan.boxes import InlineNumber, InlineStep
 from kit.widgets.plan.model import PlanModel
 
-_NO_LIMIT = "no limit"
+_NO_LIMIT = "any"
 
 
 class Sentence:

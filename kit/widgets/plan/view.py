@@ -65,17 +65,18 @@ class PlanView(PanelView):
             TastingView(self.plan, self.guard),
             NoiseView(self.plan, self.guard, self.status),
         )
+        self._growth, self._chance = self._curve_part(), self._luck_part()
         return [
             style,
             self._sentence.widget,
             self._headline,
             self._answers,
             self._taste,
-            self._curve_part(),
+            self._growth,
             *(form.widget for form in self._forms),
             self._question_part(),
             self._save_part(),
-            self._luck_part(),
+            self._chance,
             self._simulation_part(),
             self._schedule_part(),
         ]
@@ -155,7 +156,7 @@ class PlanView(PanelView):
 
     def _show_outlook(self) -> None:
         outlook = self.plan.outlook
-        for part in (self._answers, self._taste, self._budget, self._more):
+        for part in (self._answers, self._taste, self._growth, self._chance):
             # Answers to what was typed before are no answers to what is typed now.
             part.layout.display = "none" if outlook is None else None
         self._show_fit()
