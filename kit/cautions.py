@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from kit.planning.budget import (
     CAFFEINE_EXTRACTED,
@@ -22,6 +22,9 @@ SITTING_LIMIT_MG = 200.0
 """A single dose that raises no concern in healthy adults who are not pregnant (EFSA 2015)."""
 DAY_LIMIT_MG = 400.0
 """The same for a day (EFSA 2015); 200 mg in pregnancy."""
+BREAK_BETWEEN_SITTINGS = timedelta(hours=2)
+"""Cups closer together than this add up to one sitting, whatever it is called (common practice, no
+source)."""
 PULLS_BEFORE_A_BREAK = 20
 """Pulls in one session after which attention fades (common practice, no source)."""
 
@@ -87,6 +90,15 @@ class TasterLoad:
     mg_sitting: float
     mg_day: float
 
+    def words(self) -> str:
+        """The load in one sentence."""
+        cups = "cup" if self.cups_sitting == 1 else "cups"
+        return (
+            f"{self.taster}: {self.cups_sitting} {cups} in this sitting, {self.cups_day} today; if "
+            f"every sip was swallowed, {self.mg_sitting:.0f} mg of caffeine in this sitting and "
+            f"{self.mg_day:.0f} mg today."
+        )
+
     def caution(self) -> Caution | None:
         """What to say to this taster now; None while there is nothing to say."""
         if self.mg_day >= DAY_LIMIT_MG:
@@ -104,23 +116,26 @@ class TasterLoad:
         return None
 
 
-def taster_load(
-    trial: Trial, taster: str, cups: Sequence[tuple[datetime, str]], now: datetime
-) -> TasterLoad:
+def taster_load(trial: Trial, taster: str, cups: Sequence[datetime], now: datetime) -> TasterLoad:
     """The load of one taster.
 
     Parameters
     ----------
     cups
-        When each cup was tasted, and in which sitting, in order.
+        When each cup was tasted, with time zone.
     now
-        Cups of the same calendar day count for the day; those of the latest sitting for it.
+        Cups of the same calendar day count for the day; those that follow each other without a
+        break (``BREAK_BETWEEN_SITTINGS``), up to now, for the sitting.
     """
     share = min(SIP_G / trial.recipe.beverage_g, 1.0)
     each = caffeine_mg(trial.recipe.dose_g, share)
-    today = [sitting for at, sitting in cups if at.astimezone(now.tzinfo).date() == now.date()]
-    latest = [sitting for sitting in today if sitting == today[-1]] if today else []
-    return TasterLoad(taster, len(latest), len(today), len(latest) * each, len(today) * each)
+    today = sum(at.astimezone(now.tzinfo).date() == now.date() for at in cups)
+    sitting, after = 0, now
+    for at in sorted(cups, reverse=True):
+        if after - at >= BREAK_BETWEEN_SITTINGS:
+            break
+        sitting, after = sitting + 1, at
+    return TasterLoad(taster, sitting, today, sitting * each, today * each)
 
 
 def fatigue_caution(pulls_in_session: int) -> Caution | None:

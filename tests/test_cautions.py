@@ -35,16 +35,30 @@ def test_limits_are_those_of_efsa():
 @pytest.mark.parametrize(("cups", "said"), [(8, None), (9, "reached"), (18, "stop for today")])
 def test_what_is_said_after_so_many_sips(cups: int, said: str | None):
     """17.5 g in 36 g: 23.3 mg a sip; 200 mg after nine, 400 mg after eighteen."""
-    load = taster_load(TRIAL, "T1", [(NOON, "a")] * cups, NOON)
+    load = taster_load(TRIAL, "T1", [NOON] * cups, NOON)
     caution = load.caution()
     assert (caution is None) == (said is None)
     assert said is None or said in caution.text
 
 
 def test_sittings_and_days_are_counted_apart():
-    cups = [(NOON - timedelta(days=1), "x"), (NOON - timedelta(hours=3), "a"), (NOON, "b")]
-    load = taster_load(TRIAL, "T1", cups, NOON)
+    """A break of hours begins another sitting; the name of a sitting does not."""
+    before = [timedelta(days=1), timedelta(hours=3), timedelta(minutes=100), timedelta(minutes=5)]
+    load = taster_load(TRIAL, "T1", [NOON - each for each in before], NOON)
+    assert (load.cups_sitting, load.cups_day) == (3, 3)
+    load = taster_load(TRIAL, "T1", [NOON - each for each in before if each != before[2]], NOON)
     assert (load.cups_sitting, load.cups_day) == (1, 2)
+    assert load.words() == (
+        "T1: 1 cup in this sitting, 2 today; if every sip was swallowed, 23 mg of caffeine in "
+        "this sitting and 47 mg today."
+    )
+
+
+def test_cups_of_last_night_count_for_the_sitting_past_midnight():
+    midnight = NOON.replace(hour=0, minute=20)
+    cups = [midnight - timedelta(minutes=30), midnight]
+    load = taster_load(TRIAL, "T1", cups, midnight)
+    assert (load.cups_sitting, load.cups_day) == (2, 1)
 
 
 def test_nobody_without_cups_is_cautioned():

@@ -16,15 +16,16 @@ from kit.launcher import NotebookServer, copy_missing_notebooks
 from kit.schedule import draw_schedule, freeze_trial, write_schedule
 from kit.shipped import sample_session
 from kit.shotlog import read_log
-from kit.trial import read_trial, write_trial
+from kit.trial import Tasting, read_trial, write_trial
 
 ACKNOWLEDGED_MS = 10_000
 
 
-def sealed_trial(folder: Path, **layout: int) -> Path:
+def sealed_trial(folder: Path, tasting: Tasting | None = None, **layout: int) -> Path:
     """One session: a warm-up, two reference shots, three blocks of four, one spare."""
     folder.mkdir(parents=True)
     trial = read_trial(sample_session("four_naps"))
+    trial = trial.model_copy(update={"tasting": tasting or trial.tasting})
     one = {"sessions": 1, "blocks_per_session": 3, "reference_shots_per_session": 2,
            "warm_up_shots_per_session": 1, "spares_per_session": 1, **layout}  # fmt: skip
     write_trial(trial.model_copy(update={"layout": trial.layout.model_copy(update=one)}), folder)

@@ -29,6 +29,7 @@ from kit.widgets.shoot.bringing import BringModel
 from kit.widgets.shoot.broken import BrokenBench
 from kit.widgets.shoot.by_code import MeasureModel, ScoreModel
 from kit.widgets.shoot.drift import drift_picture
+from kit.widgets.shoot.form import accidents
 from kit.widgets.shoot.measuring_check import CheckModel
 from kit.widgets.shoot.model import ShootModel
 from kit.widgets.shoot.taste import TasteModel
@@ -172,9 +173,11 @@ def test_shot_time_and_tds_never_lose_a_shot(bench: ShootModel):
 
 def test_without_a_spare_the_shot_is_lost_and_this_is_said(bench: ShootModel):
     pull_until_study(bench)
-    pull(bench, reason="spill")
+    assert "No spare" not in pull(bench, reason="spill")
     fill(bench, reason="spill")
-    assert "no spare is left" in bench.tolerance_verdict()
+    assert "this shot is lost. No spare is left" in bench.tolerance_verdict()
+    said = bench.save()
+    assert "Lost: spill. No spare is left to replace it; “Something broke” below can plan" in said
 
 
 def test_every_keystroke_survives_a_restart(bench: ShootModel):
@@ -306,8 +309,8 @@ def test_a_session_that_ends_early_moves_its_blocks_and_another_window_follows(
     sealed = (bench.folder / "schedule.csv").read_bytes()
     studies = len([each for each in bench.order.to_come if each.role == "study"])
     said = BrokenBench(bench).end_early("grinder jammed", 1)
-    assert any("to an extra session" in line for line in said)
-    assert any("tudy shot" in line for line in said)
+    assert any("to an extra session" in line for line in said.changes)
+    assert any("tudy shot" in line for line in said.cost)
     assert bench.next_pull.session == "S2"
     left = [each for each in bench.order.to_come if each.role == "study"]
     assert len(left) == studies  # the block begun goes on as a block of its own
@@ -376,6 +379,11 @@ def test_the_ribbon_shows_every_pull_once_and_where_it_stands(bench: ShootModel)
     assert sum(tile.state == "next" for tile in tiles) == 1
     assert sum(tile.state == "lost" for tile in tiles) == 1
     assert sum(tile.state == "spare" for tile in tiles) == 1  # the other waits in its block
+
+
+def test_a_tolerance_is_weighed_and_never_chosen(bench: ShootModel):
+    """Choosing it by hand would be a way to have a shot of good mass replaced."""
+    assert accidents(bench.trial) == ["spill", "power or machine failure"]
 
 
 def test_totals_count_purges_and_leave_pauses_out(bench: ShootModel):
@@ -481,7 +489,14 @@ def test_a_taster_follows_the_drawn_order_and_sees_codes_only(tmp_path: Path):
         assert not any(name in said for name in trial.method_names)
     logged = tastings_table(read_log(folder), schedule_of(folder))
     assert logged["method"].tolist() == own["method"].tolist()
+    # Five minutes lie between two looks at the clock: all five cups are of one sitting.
     assert desk.load().cups_sitting == 5
+    bench = ShootModel(folder, desk.clock)
+    assert words.tasters_of(bench) == {"T1": "5 cups, 117 mg"}  # 23.3 mg a sip
+    assert words.caffeine_words(bench) == [
+        "Caffeine as if every sip had been swallowed. The plan is to spit. Limits: 200 mg in a "
+        "sitting and 400 mg in a day (EFSA 2015)."
+    ]
     other = TasteModel(folder, Clock())
     other.write_who("T2")
     assert other.cup.code == drawn[drawn["taster"] == "T2"]["code"].iloc[0]
@@ -559,11 +574,25 @@ def test_a_brought_workbook_is_shown_changed_and_taken_in(tmp_path: Path):
     desk = BringModel(tmp_path, Clock())
     assert desk.files() == ["mine.xlsx"]
     desk.choose("mine.xlsx")
-    assert desk.understood()["read as"].tolist() == ["method", "dose_g", "not read", "tds_pct"]
+    assert desk.understood()["Read as"].tolist() == [
+        "Method",
+        "Dose (g)",
+        "not read: could mean two things; write its unit into the heading",
+        "TDS (%)",
+    ]
+    assert desk.target_of(("Sheet", "B")) == "dose_g"
+    assert desk.complaints
+    assert desk.outlook.startswith("1 thing stands against it")
     with pytest.raises(DataError, match="row 2, column beverage_g: Beverage is missing"):
         desk.check()
     assert not (tmp_path / "shots.jsonl").exists()
-    desk.change(("Sheet", "C"), "beverage_g")
+    with pytest.raises(DataError, match=r"Nothing was taken in\. 1 thing stands against it"):
+        desk.take_in()
+    assert not (tmp_path / "shots.jsonl").exists()
+    assert desk.change(("Sheet", "C"), "beverage_g") == "Column C is now read as Beverage (g)."
+    assert desk.complaints == []
+    assert desk.outlook.startswith("1 shot would be taken in.")
+    assert "not drawn at random" in desk.outlook
     said = desk.take_in()
     assert said.startswith("1 shot taken in from mine.xlsx.")
     assert read_shots(tmp_path)["beverage_g"].tolist() == [36.0]

@@ -42,9 +42,19 @@ class ImportedShots:
 
     def words(self) -> str:
         """What was taken in, what was set aside, and what is not known, one sentence a line."""
-        taken = f"{self.shots} shot{'s' if self.shots != 1 else ''} taken in from {self.source}."
-        unknown = [SENTENCES[name] for name in self.limitations]
-        return "\n".join([taken, *self.notes, *unknown])
+        return "\n".join([f"{self._counted} taken in from {self.source}.", *self._besides])
+
+    def outlook(self) -> str:
+        """The same before anything is written."""
+        return "\n".join([f"{self._counted} would be taken in.", *self._besides])
+
+    @property
+    def _counted(self) -> str:
+        return f"{self.shots} shot{'s' if self.shots != 1 else ''}"
+
+    @property
+    def _besides(self) -> list[str]:
+        return [*self.notes, *(SENTENCES[name] for name in self.limitations)]
 
     @property
     def table(self) -> pd.DataFrame:
@@ -154,13 +164,15 @@ def _match_with_schedule(rows: list[tuple[Place, Row]], schedule: pd.DataFrame) 
     """Give each row its planned shot (by its number, or by its cup code), or complain."""
     planned = plan_rows(schedule)
     by_code = {row["code"]: number for number, row in planned.items() if row.get("code")}
+    if rows and not any(row.get("planned_shot") or row.get("code") for _, row in rows):
+        return [_no_planned_shots(rows[0][0])]
     complaints = []
     for place, row in rows:
         number = row.get("planned_shot") or by_code.get(row.get("code"))
         if number is None:
             complaints.append(
                 place.complaint(
-                    "planned_shot",
+                    "planned shot",
                     row.get("code") or "",
                     "this row names no planned shot",
                     "Add a column “planned shot” or “cup code” with the numbers of the schedule.",
@@ -169,7 +181,7 @@ def _match_with_schedule(rows: list[tuple[Place, Row]], schedule: pd.DataFrame) 
         elif number not in planned:
             complaints.append(
                 place.complaint(
-                    "planned_shot",
+                    "planned shot",
                     number,
                     "the schedule has no such planned shot",
                     f"It has 1 to {max(planned)}. Check the number.",
@@ -179,6 +191,18 @@ def _match_with_schedule(rows: list[tuple[Place, Row]], schedule: pd.DataFrame) 
             complaints += _contradicts_plan(place, row, planned[number])
             row["planned_shot"] = number
     return complaints
+
+
+def _no_planned_shots(first: Place) -> Complaint:
+    """Said once for the file, not for each of its rows."""
+    return first.complaint(
+        "planned shot",
+        "",
+        "no row says which planned shot it is, and this trial has a schedule",
+        "Add a column “planned shot” or “cup code” with the numbers of the schedule. Shots that "
+        "were pulled without this schedule belong into a trial of their own: start one with "
+        "“fairpull new”, and bring them there.",
+    )
 
 
 def _contradicts_plan(place: Place, row: Row, plan: dict[str, Any]) -> list[Complaint]:

@@ -24,23 +24,24 @@ class BringDesk:
         self.status = status
         self._files = widgets.Dropdown(description="File in the trial folder", options=[])
         self._upload = widgets.FileUpload(
-            description="Bring a file", accept=".csv,.tsv,.txt,.xlsx,.xlsm", multiple=False
+            description="Bring a file", icon="", accept=".csv,.tsv,.txt,.xlsx,.xlsm", multiple=False
         )
         self._upload.observe(guard(self._uploaded), "value")
         self._column = widgets.Dropdown(description="Column", options=[])
         self._target = widgets.Dropdown(description="is read as", options=targets())
-        self._understood = widgets.HTML()
+        self._understood, self._outlook = widgets.HTML(), widgets.HTML()
         self._look, self._change = plain_button("Look at it"), plain_button("Change")
         self._take = main_button("Take the shots in")
         self._look.on_click(guard(lambda _: self._looked()))
         self._change.on_click(guard(lambda _: self._changed()))
         self._take.on_click(guard(lambda _: status.say(self.model.take_in())))
+        self._column.observe(guard(lambda _: self._column_chosen()), "value")
+        choosing = row(self._column, self._target, self._change)
+        bringing = row(self._files, self._look, self._upload)
+        for line in (choosing, bringing):
+            line.add_class("kit-bottom")
         self._mapping_part = widgets.VBox(
-            [
-                self._understood,
-                row(self._column, self._target, self._change),
-                row(self._take),
-            ]
+            [self._understood, choosing, self._outlook, row(self._take)]
         )
         self._mapping_part.add_class("kit-body")
         self.widget = section(
@@ -49,7 +50,7 @@ class BringDesk:
                 "A log sheet, or whatever table you have: CSV or XLSX. It is read as meant, or you "
                 "are told row and column of what cannot be."
             ])),
-            row(self._files, self._look, self._upload),
+            bringing,
             self._mapping_part,
         )  # fmt: skip
         self.model.observe(guard(lambda _: self.update()), "version")
@@ -67,11 +68,19 @@ class BringDesk:
         self._look.disabled = not files
         shown = self.model.mapping is not None
         self._mapping_part.layout.display = None if shown else "none"
-        columns = self.model.columns()
-        offer(self._column, columns)
-        if shown:
-            table = self.model.understood().rename(columns=lambda name: name.capitalize())
-            self._understood.value = html_table(table, "As understood; nothing is written yet")
+        offer(self._column, self.model.columns())
+        if not shown:
+            return
+        self._column_chosen()
+        table = self.model.understood()
+        self._understood.value = html_table(table, "As understood; nothing is written yet")
+        said = page.sentences_html(self.model.outlook.splitlines(), role="status")
+        self._outlook.value = said + page.complaints_html(self.model.complaints)
+
+    def _column_chosen(self) -> None:
+        """The second box says what the chosen column is read as now."""
+        if self._column.value is not None:
+            self._target.value = self.model.target_of(self._column.value)
 
     def _looked(self) -> None:
         if self._files.value:

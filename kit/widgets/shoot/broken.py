@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from kit.errors import DataError
 from kit.schedule import Rescue
 from kit.shotlog import log_session_event
@@ -15,19 +17,27 @@ from kit.shotlog.rescue import (
 from kit.widgets.shoot.model import ShootModel
 
 
+@dataclass(frozen=True)
+class Replanned:
+    """What has changed, and what that costs; a sentence each."""
+
+    changes: list[str]
+    cost: list[str]
+
+
 class BrokenBench:
-    """The ways out; each returns what has changed and what it costs, a sentence each."""
+    """The ways out; each returns what has changed and what it costs."""
 
     def __init__(self, bench: ShootModel) -> None:
         self._bench = bench
 
-    def empty_bag(self, reason: str) -> list[str]:
+    def empty_bag(self, reason: str) -> Replanned:
         """What is left of the session comes from a new bag."""
         self._refuse_unsealed()
         mishap = what_happened(reason, self._bench.clock())
         return self._taken_over(rescue_empty_bag(self._bench.folder, mishap))
 
-    def end_early(self, reason: str, extra_sessions: int) -> list[str]:
+    def end_early(self, reason: str, extra_sessions: int) -> Replanned:
         """The session ends; what is left of it goes to further sessions as far as they hold it."""
         self._refuse_unsealed()
         bench = self._bench
@@ -39,7 +49,7 @@ class BrokenBench:
         )
         return self._taken_over(found)
 
-    def lost(self, reason: str) -> list[str]:
+    def lost(self, reason: str) -> Replanned:
         """Shots lost without a spare are pulled again as a block of their own."""
         self._refuse_unsealed()
         mishap = what_happened(reason, self._bench.clock())
@@ -50,6 +60,6 @@ class BrokenBench:
         if self._bench.unmet():
             raise DataError("\n".join(self._bench.unmet()))
 
-    def _taken_over(self, found: Rescue) -> list[str]:
+    def _taken_over(self, found: Rescue) -> Replanned:
         self._bench.follow_new_schedule()
-        return [*rescue_words(found), *found.lost]
+        return Replanned(rescue_words(found), list(found.lost))

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import cast
 
 import ipywidgets as widgets
+import pandas as pd
 
 from kit.widgets.fields import NumberField, StepField
 from kit.widgets.guard import Guard
@@ -16,9 +17,14 @@ from kit.widgets.shoot import page
 from kit.widgets.shoot.by_code import ByCodeModel, MeasureModel, ScoreModel
 from kit.widgets.shoot.form import READINGS, RULES
 from kit.widgets.shoot.measuring_check import STEPS, CheckModel
+from kit.widgets.shoot.offer import show
 from kit.widgets.status import StatusLine
 from kit.widgets.tables import html_table
 from kit.widgets.theme import main_button, plain_button, row, section
+
+_WHO_FIRST = "Enter your code to see which clip is next."
+MOST_LISTED = 12
+"""Codes of waiting cups in one sentence."""
 
 
 class Desk(ABC):
@@ -37,10 +43,12 @@ class Desk(ABC):
         self._waiting, self._said = widgets.HTML(), widgets.HTML()
         self._save = main_button(self.save_label)
         self._save.on_click(guard(lambda _: self._saved()))
+        self._who.add_class("kit-short")
         parts = self.parts()
         self.widget = section(
             self.title,
             row(self._who),
+            *self.above(),
             self._waiting,
             *parts,
             self._said,
@@ -58,6 +66,10 @@ class Desk(ABC):
     @abstractmethod
     def parts(self) -> list[widgets.Widget]:
         """The boxes of this desk."""
+
+    def above(self) -> list[widgets.Widget]:
+        """What stands over the cup that is next; most desks have nothing there."""
+        return []
 
     def below(self) -> list[widgets.Widget]:
         """What stands under the Save button; most desks have nothing there."""
@@ -87,6 +99,7 @@ class MeasureDesk(Desk):
     def parts(self) -> list[widgets.Widget]:
         """The code, then up to three readings."""
         self._code = text_box("Cup code", "code", self)
+        self._code.add_class("kit-short")
         self._fields = {
             name: NumberField(RULES[name], "", self._typing(name), "") for name in READINGS
         }
@@ -100,8 +113,9 @@ class MeasureDesk(Desk):
     def update(self) -> None:
         """Show which cups wait, and how far the readings are apart."""
         waiting = self.measure.waiting()
-        listed = ", ".join(waiting) if waiting else "none"
-        self._waiting.value = page.sentences_html([f"Cups without a reading: {listed}."])
+        listed = ", ".join(waiting[:MOST_LISTED]) if waiting else "none"
+        more = f" and {len(waiting) - MOST_LISTED} more" if len(waiting) > MOST_LISTED else ""
+        self._waiting.value = page.sentences_html([f"Cups without a reading: {listed}{more}."])
         self._said.value = page.sentences_html([self.measure.spread()], role="status")
         put_text(self._code, self.measure.texts["code"])
         for name, field in self._fields.items():
@@ -132,15 +146,15 @@ class CheckPart:
         self.model.catch_up()
         found = self.model.check()
         heads = {"source": "Source", "standard_uncertainty": "Uncertainty", "unit": "Unit",
-                 "contribution_points": "Points of EY", "share": "Share"}  # fmt: skip
+                 "contribution_points": "Points of EY", "share": "Share (%)"}  # fmt: skip
         gains = {"change": "Change", "shot_sd": "SD of a shot", "standard_error": "Standard error",
                  "gain_pct": "Gain (%)", "worth_shots": "Worth shots"}  # fmt: skip
         self._found.value = (
             page.sentences_html(found.sentences, role="status")
             + html_table(
-                found.budget[list(heads)].rename(columns=heads),
+                _budget_shown(found.budget)[list(heads)].rename(columns=heads),
                 "Where the uncertainty of one extraction yield comes from",
-                {"Uncertainty": 3, "Points of EY": 3},
+                {"Uncertainty": 3, "Points of EY": 3, "Share (%)": 0},
             )
             + html_table(
                 found.improvements[list(gains)].rename(columns=gains),
@@ -148,6 +162,13 @@ class CheckPart:
                 {"SD of a shot": 3, "Standard error": 3, "Gain (%)": 1, "Worth shots": 1},
             )
         )
+
+
+def _budget_shown(budget: pd.DataFrame) -> pd.DataFrame:
+    """The budget to read: how large each part is (its sign says only which way it pulls)."""
+    return budget.assign(
+        contribution_points=budget["contribution_points"].abs(), share=100 * budget["share"]
+    )
 
 
 class ScoreDesk(Desk):
@@ -166,18 +187,22 @@ class ScoreDesk(Desk):
         definition = self.score.trial.rules.fault_definition if self.score.trial else ""
         self._faults = StepField(RULES["faults"], "", self._typing("faults"), definition)
         self._note = text_box("Note", "note", self)
-        return [row(self._faults.widget, self._note)]
+        self._boxes = row(self._faults.widget, self._note)
+        return [self._boxes]
 
     def update(self) -> None:
         """Show the clip that is next for this scorer."""
-        waiting = self.score.waiting() if self.score.who else []
-        said = (
-            [f"Open clip {waiting[0]}.", f"{len(waiting)} clips are left, in an order of your own."]
-            if waiting
-            else ["Enter your code to see which clip is next." if not self.score.who
-                  else "No clip is waiting for you."]
-        )  # fmt: skip
-        self._waiting.value = page.sentences_html(said, role="status")
+        score = self.score
+        waiting = score.waiting() if score.who else []
+        if waiting:
+            left = "1 clip is" if len(waiting) == 1 else f"{len(waiting)} clips are"
+            place = f"{left} left, in an order of your own"
+            self._waiting.value = page.next_code_html(place, "Open clip", waiting[0])
+        else:
+            said = "No clip is waiting for you." if score.who else _WHO_FIRST
+            self._waiting.value = page.sentences_html([said], role="status")
+        for part in (self._boxes, self._save):
+            show(part, bool(waiting))
         self._said.value = page.sentences_html([self.score.agreement()])
         self._faults.put(self.score.texts["faults"])
         put_text(self._note, self.score.texts["note"])

@@ -175,6 +175,11 @@ class ShotForm:
         return {**known, **said, **readings}
 
 
+def accidents(trial: Trial) -> list[str]:
+    """The declared reasons a person may name; whether a mass is out of tolerance is weighed."""
+    return [each for each in trial.rules.replace_for if not each.endswith(_OUT_OF_TOLERANCE)]
+
+
 def targets(trial: Trial) -> list[tuple[str, float, float]]:
     """The masses the recipe holds still: column, target, tolerance (all in g)."""
     recipe = trial.recipe

@@ -28,6 +28,10 @@ from kit.widgets.shoot.trial_log import TrialLog, now
 
 DRAFT, CORRECTION = "shot", "correction"
 """The half-filled forms that are kept: of the next shot, and of a shot being corrected."""
+NO_SPARE = (
+    "No spare is left to replace it; “Something broke” below can plan to pull it again, and says "
+    "what that costs."
+)
 
 
 class ShootModel(TrialLog):
@@ -113,7 +117,7 @@ class ShootModel(TrialLog):
             return said + ("the shot is kept." if by_mass else "logged as lost, not replaced.")
         spare = self._spare_if_lost(pull, reason)
         if spare is None:
-            return said + "by the declared rule this shot is lost; no spare is left to replace it."
+            return said + f"by the declared rule this shot is lost. {NO_SPARE}"
         return (
             said + f"by the declared rule this shot is replaced at the end of block {pull.block} "
             f"by the spare, planned shot {spare.planned_shot}; both are kept."
@@ -154,7 +158,9 @@ class ShootModel(TrialLog):
         log_shot(self.folder, entry, self.clock(), self.operator, self._event_id)
         self._clear_form()
         self.read_log_again()
-        return f"Shot {len(self.log.shots)} is saved." + (f" Lost: {reason}." if reason else "")
+        lost = f" Lost: {reason}." if reason else ""
+        stays = pull.role == "study" and pull.planned_shot in self._unreplaced()
+        return f"Shot {len(self.log.shots)} is saved.{lost}" + (f" {NO_SPARE}" if stays else "")
 
     def begin_correction(self, shot: int) -> str:
         """Put the values of a logged shot into the form."""
@@ -284,6 +290,9 @@ class ShootModel(TrialLog):
         supposed = fold([*others, new_event("shot", data, self.clock(), "")])
         order = run_order(self.schedule, supposed).to_come
         return next((each for each in order if each.replaces == pull.planned_shot), None)
+
+    def _unreplaced(self) -> tuple[int, ...]:
+        return self.order.unreplaced if self.order is not None else ()
 
     def _clear_form(self) -> None:
         clear_draft(self.folder, DRAFT, self.clock())

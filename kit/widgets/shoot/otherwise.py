@@ -8,7 +8,7 @@ import ipywidgets as widgets
 
 from kit.widgets.guard import Guard
 from kit.widgets.shoot import page, words
-from kit.widgets.shoot.broken import BrokenBench
+from kit.widgets.shoot.broken import BrokenBench, Replanned
 from kit.widgets.shoot.model import ShootModel
 from kit.widgets.status import StatusLine
 from kit.widgets.theme import plain_button, row, section
@@ -40,11 +40,13 @@ class OtherwisePart:
             ("End the session", lambda: bench.end_session(self._why.value)),
             ("Take back the last shot", lambda: bench.take_back(self._why.value)),
         ]
+        correcting = row(self._correctable, self._action("Correct it", self._begin_correction))
+        correcting.add_class("kit-bottom")
         self.widget = section(
             "When it goes otherwise",
             row(self._why),
             row(*(self._action(*action) for action in actions)),
-            row(self._correctable, self._action("Correct it", self._begin_correction)),
+            correcting,
             row(self._action("How do the methods compare?", bench.ask_for_comparison)),
             BrokenPart(bench, status, guard).widget,
         )
@@ -89,6 +91,8 @@ class BrokenPart:
             "stays as it is; the change and its reason stand in the report."
         ])  # fmt: skip
         broken = self._broken
+        ending = row(self._sessions, self._action("End this session early", self._end_early))
+        ending.add_class("kit-bottom")
         self._inside = widgets.VBox([
             widgets.HTML(said),
             row(self._reason),
@@ -96,7 +100,7 @@ class BrokenPart:
                 self._action("The bag is empty", lambda: broken.empty_bag(self._reason.value)),
                 self._action("Pull lost shots again", lambda: broken.lost(self._reason.value)),
             ),
-            row(self._sessions, self._action("End this session early", self._end_early)),
+            ending,
             self._cost,
         ])  # fmt: skip
         self._inside.add_class("kit-body")
@@ -109,15 +113,17 @@ class BrokenPart:
         self._inside.layout.display = None if opens else "none"
         self._unfold.description = CLOSE if opens else OPEN
 
-    def _end_early(self) -> list[str]:
+    def _end_early(self) -> Replanned:
         return self._broken.end_early(self._reason.value, int(self._sessions.value))
 
-    def _action(self, label: str, act: Callable[[], list[str]]) -> widgets.Button:
+    def _action(self, label: str, act: Callable[[], Replanned]) -> widgets.Button:
         button = plain_button(label)
         button.on_click(self._guard(lambda _: self._acted(act)))
         return button
 
-    def _acted(self, act: Callable[[], list[str]]) -> None:
-        self._cost.value = page.sentences_html(act(), role="status")
+    def _acted(self, act: Callable[[], Replanned]) -> None:
+        found = act()
+        self._cost.value = page.sentences_html(found.changes)
         self._reason.value = ""
-        self._status.say("What is left is planned anew; what it costs stands below.")
+        # The cost is said where it is seen on every screen: in the line at the foot of the page.
+        self._status.say(" ".join(["What is left is planned anew.", *found.cost]))

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 from markupsafe import Markup
 
 from kit.cautions import Caution
+from kit.errors import Complaint
 from kit.widgets.shoot.words import Card, Tile, ribbon_words
 
 _SIGNS = {"done": "", "lost": "×", "skipped": "–", "next": "", "to come": "", "spare": "+"}
+MOST_SHOWN = 20
+"""Complaints listed on the screen; the command line lists them all."""
 _KEY = "Filled: done. Ringed: next. Empty: to come. Underlined: reference. ×: lost. +: spare."
 
 
@@ -39,6 +42,29 @@ def card_html(card: Card | None) -> str:
             role=card.role,
         )
     )
+
+
+def next_code_html(place: str, what: str, code: str, task: str = "") -> str:
+    """What somebody at a desk takes up next, by its code; readable at arm's length."""
+    asked = Markup("<p>{}</p>").format(task) if task else Markup("")
+    return str(
+        Markup(
+            '<div class="kit-card kit-card-small" role="status"><p class="kit-quiet">{}</p>'
+            '<p class="kit-card-code">{} <b>{}</b></p>{}</div>'
+        ).format(place, what, code, asked)
+    )
+
+
+def complaints_html(complaints: Sequence[Complaint]) -> str:
+    """What stands against a table: where, what was found, what to do."""
+    if not complaints:
+        return ""
+    entries = Markup("").join(
+        Markup("<li>{}</li>").format(complaint.sentence()) for complaint in complaints[:MOST_SHOWN]
+    )
+    more = len(complaints) - MOST_SHOWN
+    rest = Markup("<p>And {} more like these.</p>").format(more) if more > 0 else Markup("")
+    return str(Markup('<ul class="kit-list kit-complaints">{}</ul>{}').format(entries, rest))
 
 
 def ribbon_html(ribbon: Mapping[str, list[Tile]]) -> str:

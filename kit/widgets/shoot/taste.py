@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import Any
 
 from kit.cautions import TasterLoad, taster_load
 from kit.errors import DataError, KitError
-from kit.planning.budget import CUPS_IN_SET
 from kit.shotlog import log_tasting
 from kit.trial import Attribute
 from kit.widgets.entry import NumberRule
 from kit.widgets.shoot.by_code import ByCodeModel
-from kit.widgets.shoot.tasting import NextCup, NextSet, TastingPlan, tasting_plan
+from kit.widgets.shoot.tasting import NextCup, NextSet, TastingPlan, loads_of, tasting_plan
 
 
 class TasteModel(ByCodeModel):
@@ -47,14 +45,22 @@ class TasteModel(ByCodeModel):
         return {"code": "", "sitting": "1", "note": ""}
 
     @property
+    def is_asked(self) -> bool:
+        """Whether there is something for this taster to taste and write down now."""
+        if self.plan_trouble or not (self.attributes or self.plan):
+            return False
+        return self.plan is None or self.cup is not None or self.set is not None
+
+    @property
     def attributes(self) -> tuple[Attribute, ...]:
         """What is scored."""
         return self.trial.tasting.attributes if self.trial is not None else ()
 
     def rule(self, attribute: Attribute) -> NumberRule:
         """The rule of the box of an attribute."""
+        label = attribute.name[:1].upper() + attribute.name[1:]
         return NumberRule(
-            attribute.name, minimum=attribute.low, maximum=attribute.high, required=True,
+            label, minimum=attribute.low, maximum=attribute.high, required=True,
             whole=attribute.whole_points, decimals=0,
         )  # fmt: skip
 
@@ -62,14 +68,9 @@ class TasteModel(ByCodeModel):
         """What this taster has had."""
         if self.trial is None or not self.who:
             return None
-        test = self.trial.tasting.discrimination
-        cups = [
-            (datetime.fromisoformat(event.at), str(event.data.get("sitting", "")))
-            for event in self.log.tastings
-            if event.data["taster"] == self.who
-            for _ in range(CUPS_IN_SET.get(test, 1) if event.data.get("sitting") == test else 1)
-        ]
-        return taster_load(self.trial, self.who, cups, self.clock())
+        loads = loads_of(self.trial, self.log, self.clock())
+        nothing_yet = taster_load(self.trial, self.who, [], self.clock())
+        return next((load for load in loads if load.taster == self.who), nothing_yet)
 
     def save(self) -> str:
         """Save the scores of one cup, or the answer to a set."""
@@ -123,10 +124,16 @@ class TasteModel(ByCodeModel):
             )
 
     def _scores(self) -> dict[str, float | None]:
-        return {
-            each.name: self.rule(each).read(self.texts.get(each.name, ""))
-            for each in self.attributes
-        }
+        rules = {each.name: self.rule(each) for each in self.attributes}
+        texts = {name: self.texts.get(name, "") for name in rules}
+        said = [
+            problem if problem.startswith(rule.label) else f"{rule.label}: {problem}"
+            for name, rule in rules.items()
+            if (problem := rule.problem(texts[name]))
+        ]
+        if said:
+            raise DataError("\n".join(said))
+        return {name: rule.read(texts[name]) for name, rule in rules.items()}
 
     def _log(self, entry: dict[str, Any]) -> None:
         note = self.texts["note"].strip() or None

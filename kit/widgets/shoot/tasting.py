@@ -6,11 +6,14 @@ Order and codes were drawn with the schedule; nothing a taster is shown depends 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
+from kit.cautions import TasterLoad, taster_load
+from kit.planning.budget import CUPS_IN_SET
 from kit.schedule import is_sealed
 from kit.schedule.tasting import ORDERS_FILE, draw_missing_tasting, read_tasting
 from kit.shotlog import Log
@@ -46,6 +49,18 @@ class NextSet:
     def choices(self) -> tuple[str, ...]:
         """The codes one can name."""
         return tuple(cup for cup in self.cups if cup != "reference")
+
+
+def loads_of(trial: Trial, log: Log, now: datetime) -> list[TasterLoad]:
+    """What each taster of the trial, and each who tasted, has had; in the order of their codes."""
+    test = trial.tasting.discrimination
+    cups: dict[str, list[datetime]] = {taster: [] for taster in trial.tasting.tasters}
+    for event in log.tastings:
+        in_set = CUPS_IN_SET.get(test, 1) if event.data.get("sitting") == test else 1
+        cups.setdefault(event.data["taster"], []).extend(
+            [datetime.fromisoformat(event.at)] * in_set
+        )
+    return [taster_load(trial, taster, had, now) for taster, had in sorted(cups.items())]
 
 
 class TastingPlan:

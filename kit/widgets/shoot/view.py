@@ -17,7 +17,7 @@ from kit.widgets.shoot import page, words
 from kit.widgets.shoot.bringing_view import BringDesk
 from kit.widgets.shoot.by_code_view import Desk, MeasureDesk, ScoreDesk
 from kit.widgets.shoot.drift import drift_picture, reference_values
-from kit.widgets.shoot.form import NOTHING, RULES
+from kit.widgets.shoot.form import NOTHING, RULES, accidents
 from kit.widgets.shoot.model import ShootModel
 from kit.widgets.shoot.offer import show
 from kit.widgets.shoot.otherwise import OtherwisePart
@@ -89,7 +89,8 @@ class ShootView(PanelView):
         self._start_part = self._start_section()
         self._form_part = widgets.VBox(self._form_parts())
         self._form_part.add_class("kit-body")
-        self._totals, self._rest = widgets.HTML(), widgets.HTML()
+        self._totals, self._rest, self._tasters = (widgets.HTML() for _ in range(3))
+        self._tasters_part = section("Tasters today", self._tasters)
         self._otherwise = OtherwisePart(
             self.bench, self.status, self.guard, self._turned, self._draw_drift
         )
@@ -98,6 +99,7 @@ class ShootView(PanelView):
         self._log_part = widgets.VBox(
             [
                 section("This session", self._totals, self._rest),
+                self._tasters_part,
                 section("Drift of the reference shots", self._drift.widget, self._drift_words),
                 self._otherwise.widget,
             ]
@@ -121,14 +123,17 @@ class ShootView(PanelView):
         self._start = main_button("Start the session")
         self._start.on_click(self.guard(lambda _: self.status.say(self.bench.start_session())))
         cautions = widgets.HTML(page.cautions_html(SESSION_START, ALWAYS))
-        return section("Before the first pull", cautions, row(self._operator, self._start))
+        starting = row(self._operator, self._start)
+        starting.add_class("kit-bottom")
+        self._operator.add_class("kit-short")
+        return section("Before the first pull", cautions, starting)
 
     def _form_parts(self) -> list[widgets.Widget]:
         self._stopwatch = Stopwatch()
         self._stopwatch.observe(self.guard(self._times_taken), ["first_drip_s", "shot_time_s"])
         self._fields = {name: self._field(name) for name in RULES}
         self._computed, self._masses, self._verdict = (widgets.HTML() for _ in range(3))
-        reasons = [NOTHING, *(self.bench.trial.rules.replace_for if self.bench.trial else ())]
+        reasons = [NOTHING, *(accidents(self.bench.trial) if self.bench.trial else ())]
         self._texts: dict[str, widgets.Widget] = {
             "reason": choice("What went wrong?", reasons, NOTHING, self._typing("reason")),
             "note": self._text("Note", "note"),
@@ -143,7 +148,7 @@ class ShootView(PanelView):
             section("Time", self._stopwatch, choked),
             section("Weigh", self._fields_row(_WEIGHED), self._fields_row(_TIMED)),
             section("Read", self._fields_row(_READ)),
-            widgets.VBox([self._computed, self._masses, self._verdict]),
+            self._judged(),
             section(
                 "Look",
                 row(self._fields["faults"].widget, self._texts["reason"]),
@@ -152,6 +157,12 @@ class ShootView(PanelView):
             row(self._texts["why"]),
             row(self._save, self._leave),
         ]
+
+    def _judged(self) -> widgets.VBox:
+        """What follows from the numbers typed."""
+        box = widgets.VBox([self._computed, self._masses, self._verdict])
+        box.add_class("kit-judged")
+        return box
 
     # -- drawing -------------------------------------------------------------------------------
 
@@ -181,6 +192,9 @@ class ShootView(PanelView):
         self._totals.value = page.values_html(words.totals_of(bench), large=False)
         rest = words.rest_caution(bench)
         self._rest.value = page.sentences_html([rest.text] if rest else [], role="status")
+        loads, said = words.tasters_of(bench), words.caffeine_words(bench)
+        self._tasters.value = page.values_html(loads, large=False) + page.sentences_html(said)
+        show(self._tasters_part, bool(said))
         self._otherwise.draw()
 
     def _draw_drift(self) -> None:

@@ -8,9 +8,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from kit.cautions import Caution, fatigue_caution
+from kit.cautions import (
+    DAY_LIMIT_MG,
+    SITTING_LIMIT_MG,
+    Caution,
+    TasterLoad,
+    fatigue_caution,
+)
 from kit.shotlog import Log, LoggedShot, Pull, RunOrder
 from kit.trial import Trial
+from kit.widgets.shoot.tasting import loads_of
 from kit.widgets.shoot.trial_log import TrialLog
 
 ROLE_WORDS = {
@@ -125,6 +132,29 @@ def totals_of(model: TrialLog) -> dict[str, str]:
     return totals
 
 
+def tasters_of(model: TrialLog) -> dict[str, str]:
+    """Cups and caffeine today of every taster who has had any."""
+    return {
+        load.taster: f"{load.cups_day} cup{'' if load.cups_day == 1 else 's'}, {load.mg_day:.0f} mg"
+        for load in _loads(model)
+        if load.cups_day
+    }
+
+
+def caffeine_words(model: TrialLog) -> list[str]:
+    """What the totals of the tasters mean, and a caution for each at a limit; empty without any."""
+    loads = _loads(model)
+    if model.trial is None or not loads:
+        return []
+    limits = f"{SITTING_LIMIT_MG:.0f} mg in a sitting and {DAY_LIMIT_MG:.0f} mg in a day"
+    plan = "The plan is to spit. " if model.trial.tasting.spit else ""
+    said = f"Caffeine as if every sip had been swallowed. {plan}Limits: {limits} (EFSA 2015)."
+    if not any(load.cups_day for load in loads):
+        return [f"Nobody has tasted a cup today. Limits for caffeine: {limits} (EFSA 2015)."]
+    cautions = [load.caution() for load in loads]
+    return [said, *(caution.text for caution in cautions if caution is not None)]
+
+
 def rest_caution(model: TrialLog) -> Caution | None:
     """A reminder to rest after a long run of pulls."""
     return fatigue_caution(len(shots_of_session(model, current_session(model))))
@@ -163,6 +193,10 @@ def entered_words(shot: LoggedShot, number: int) -> str:
     at = datetime.fromisoformat(shot.pulled_at or shot.at).strftime("%H:%M")
     parts = [f"Shot {number}", at, masses, f"lost: {reason}" if reason else ""]
     return ", ".join(part for part in parts if part)
+
+
+def _loads(model: TrialLog) -> list[TasterLoad]:
+    return [] if model.trial is None else loads_of(model.trial, model.log, model.clock())
 
 
 def _place(log: Log, order: RunOrder, pull: Pull) -> str:

@@ -42,6 +42,12 @@ function nameAll(root) {
   for (const button of root.querySelectorAll('.kit-step[title]')) {
     button.setAttribute('aria-label', button.title);
   }
+  // A button that brings one file says its name, not how many files it holds.
+  for (const button of root.querySelectorAll('.widget-upload')) {
+    for (const text of button.childNodes) {
+      if (text.nodeType === Node.TEXT_NODE) text.data = text.data.replace(/ \(\d+\)$/, '');
+    }
+  }
   // This element stays while what is said in it is replaced: only then is it read out reliably.
   for (const line of root.querySelectorAll('.kit-status > .widget-html-content')) {
     line.setAttribute('aria-live', 'polite');
