@@ -14,6 +14,8 @@ from kit.report.recheck import RelabellingCheck
 from kit.report.vector import inline_svg
 from kit.shotlog.spreadsheets import csv_text
 
+P_COLUMNS = frozenset({"p", "p_adjusted", "p_model"})
+
 
 @dataclass(frozen=True)
 class Table:
@@ -52,7 +54,8 @@ def table_of(
     columns = []
     for column in frame.columns:
         places = decimals if isinstance(decimals, int) else decimals.get(str(column), 2)
-        columns.append([_cell(value, places) for value in frame[column]])
+        say = _p_cell if column in P_COLUMNS else _cell
+        columns.append([say(value, places) for value in frame[column]])
     return Table(
         caption=caption,
         columns=tuple(names.get(str(column), str(column)) for column in frame.columns),
@@ -60,6 +63,14 @@ def table_of(
         numeric=numeric,
         note=note,
     )
+
+
+def _p_cell(value: object, decimals: int) -> str:
+    """A p value; one too small for the decimals is below the smallest of them, never nought."""
+    smallest = 10.0**-decimals
+    if isinstance(value, float) and 0 <= value < smallest / 2:
+        return f"< {smallest:.{decimals}f}"
+    return _cell(value, decimals)
 
 
 def _cell(value: object, decimals: int) -> str:

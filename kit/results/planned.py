@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pandas as pd
 
+from kit import codebook
 from kit.findings.wording import outcome_label, smallest_difference_words
 from kit.report import Table, table_of
 from kit.results.compute import Results
@@ -62,9 +63,8 @@ def planned_and_done(results: Results, sealed: bool) -> Table:
 def deviations_table(deviations: pd.DataFrame) -> Table:
     """Every deviation with its reason; no row where there is none."""
     shown = deviations.drop(columns=["at"], errors="ignore")
-    table = table_of(
-        shown, "Deviations from the plan, each with its reason", {"planned_shot": "planned shot"}
-    )
+    headings = {column.name: column.label or column.name for column in codebook.DEVIATIONS}
+    table = table_of(shown, "Deviations from the plan, each with its reason", headings)
     return replace(table, numeric=frozenset())
 
 

@@ -262,6 +262,13 @@ def test_the_data_of_the_check_cannot_end_their_script(hostile_file):
     assert json.loads(data)["measure"] == "ey_pct"
 
 
+def test_a_p_value_is_never_nought():
+    frame = pd.DataFrame({"p": [0.0, 0.00004, 0.00006, 0.5, None], "x": [0.0] * 5})
+    table = table_of(frame, "t", decimals=4)
+    assert [row[0] for row in table.rows] == ["< 0.0001", "< 0.0001", "0.0001", "0.5000", ""]
+    assert {row[1] for row in table.rows} == {"0.0000"}
+
+
 def test_tables_are_rounded_for_people():
     frame = pd.DataFrame({"n": [3], "x": [-0.004], "who": [None], "kept": [True], "y": [1.005e3]})
     table = table_of(frame, "t", {"x": "X"}, {"x": 2, "y": 0})
