@@ -11,7 +11,7 @@ from kit.cautions import ALWAYS, SESSION_START, TASTING_START
 from kit.errors import DataError
 from kit.figures import Picture, measure_of
 from kit.files import write_atomically
-from kit.findings.claims import SILENT
+from kit.findings.claims import SILENT, by_wording
 from kit.findings.whole_trial import WHOLE
 from kit.findings.wording import outcome_label, scale_of, sentence_case
 from kit.report import (
@@ -110,24 +110,24 @@ def _claims(results: Results) -> Table:
     """All claims about the trial and its primary outcome; of others those the shots speak on."""
     labels = {outcome.name: outcome_label(outcome) for outcome in results.trial.outcomes}
     labels[WHOLE] = sentence_case(WHOLE)
-    rows: list[tuple[str, ...]] = []
-    said: set[str] = set()
-    for claim in results.findings.claims:
-        silent = claim.standing == SILENT
-        # Where the shots are silent, both directions and “no difference” bear the same wording.
-        if silent and (claim.role not in ("primary", "taste") or claim.strongest in said):
-            continue
-        said.add(claim.strongest)
-        words = f"“{claim.claim}”"
-        rows.append((words, labels[claim.outcome], claim.standing, claim.strongest, claim.needs))
+    rows = [
+        (
+            " ".join(f"“{text}”" for text in texts),
+            labels[claim.outcome],
+            claim.standing,
+            claim.strongest,
+            claim.needs,
+        )
+        for texts, claim in by_wording(results.findings.claims)
+        if claim.standing != SILENT or claim.role in ("primary", "taste")
+    ]
     return Table(
         "Sentences somebody may want to say, and whether the shots support them",
         ("One might say", "About", "The shots", "The strongest wording they bear", "To say more"),
         tuple(rows),
         note=(
-            "Where the shots are silent on a pair they are so in both directions, and on “there is "
-            "no difference” too. On every other sentence about the other outcomes they are silent. "
-            "The primary outcome alone carries the claim of this trial."
+            "On every other sentence about the other outcomes the shots are silent. The primary "
+            "outcome alone carries the claim of this trial."
         ),
     )
 
