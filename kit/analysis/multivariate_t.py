@@ -99,7 +99,11 @@ def _sf(t: float, R: Floats, df: float, side: Side) -> float:
 
 
 def _ppf(alpha: float, R: Floats, df: float, side: Side, bracket: tuple[float, float]) -> float:
-    """Solve for the product form, then correct by secant steps on the scale of log p."""
+    """Solve for the product form, then correct by secant steps on the scale of log p.
+
+    The slope of the product form serves the first step; it is so nearly right that after the
+    second evaluation of the remainder one more step ends below ``_SOLVED``.
+    """
     loading = _nearest_loading(R)
 
     def product(t: float) -> float:
@@ -108,16 +112,21 @@ def _ppf(alpha: float, R: Floats, df: float, side: Side, bracket: tuple[float, f
     root = invert_tail(product, alpha, bracket)
     if R.shape[0] == 1 or _is_product(R, loading):
         return root
-    target, before = alpha, np.nan
+
+    def gap(t: float) -> float:
+        return float(np.log((product(t) + _remainder(t, R, loading, df, side)) / alpha))
+
+    slope = float(np.log(product(root + 1e-4) / product(root - 1e-4)) / 2e-4)
+    error = gap(root)
     for _ in range(4):
-        error = product(root) + _remainder(root, R, loading, df, side) - alpha
-        if abs(error) < _SOLVED * alpha:
+        if abs(error) < _SOLVED:
             break
-        target = min(max(target - error, 0.2 * target), 0.5 * (1.0 + target))
-        root = invert_tail(product, target, (root - 0.05, root + 0.05))
-        if error * error / before < _SOLVED * alpha:  # the error shrinks by the same factor again
-            break
-        before = abs(error)
+        step = -error / slope
+        left = gap(root + step)
+        slope, root = (left - error) / step, root + step
+        if left * left < _SOLVED * abs(error):  # the error shrinks by the same factor again
+            return float(root - left / slope)
+        error = left
     return root
 
 
