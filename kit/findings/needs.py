@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
+import math
+
 from kit.analysis.result import OutcomeResult
 from kit.errors import PlanError
 from kit.findings.wording import listed
-from kit.planning.comparisons import AgainstControl, AllPairs, Comparison, Interaction, MainEffect
+from kit.planning.comparisons import (
+    AgainstControl,
+    AllPairs,
+    Comparison,
+    Contrast,
+    Interaction,
+    MainEffect,
+)
 from kit.planning.consistency_power import shots_for_spread
 from kit.planning.fault_power import lasting_shots_for_rates
-from kit.planning.power import shots_needed
+from kit.planning.power import contrast_detected, shots_needed
 from kit.trial import Trial
 
 CHANCE = 0.8
@@ -26,10 +35,21 @@ def shots_in_words(trial: Trial, result: OutcomeResult) -> str:
     try:
         if trial.factors and result.outcome.family == "factorial":
             return f"{_factorial_shots(trial, result)} {chance}{_whole_plots(trial)}"
-        unit = "cups" if result.outcome.aspect == "score" else "shots"
-        return f"about {_shots(trial, result)} {unit} a method {chance}"
+        if result.outcome.aspect == "score":
+            count = _cups(result, now)
+            return f"about {count} cups a method {chance}, of more tasters and shots in proportion"
+        return f"about {_shots(trial, result)} shots a method {chance}"
     except PlanError as refusal:
         return str(refusal)
+
+
+def _cups(result: OutcomeResult, now: float) -> int:
+    """Cups a method, were every source of noise to fall with their number as it stands now."""
+    table = result.differences
+    se = float(table["se"].mean())
+    multiplier = float(((table["upper"] - table["lower"]) / 2 / table["se"]).mean())
+    found = contrast_detected(Contrast(se, float(table["df"].mean()), multiplier), CHANCE)
+    return math.ceil(now * (found / result.outcome.smallest_difference) ** 2)
 
 
 def _factorial_shots(trial: Trial, result: OutcomeResult) -> str:
