@@ -137,7 +137,7 @@ def valid_package(bundle: Path, place: Path) -> bool | None:
 def edit_datum(text: str) -> str:
     """Another beverage mass in the third shot of the journal."""
     lines = text.splitlines(keepends=True)
-    lines[2] = re.sub(r'"beverage_g":[\d.]+', '"beverage_g":40.0', lines[2])
+    lines[2] = re.sub(r'"beverage_g":[\d.]+', '"beverage_g":44.4', lines[2])
     return "".join(lines)
 
 

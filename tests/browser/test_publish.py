@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -10,9 +9,9 @@ import pytest
 
 from kit.bundle import reproduce
 from kit.launcher import NotebookServer, copy_missing_notebooks, notebook_server
-from kit.shipped import sample_session
 from tests.browser.conftest import START_MS, keep_screenshot
 from tests.report.test_page import axe_source
+from tests.small_trial import make_small
 
 SIZES = {"laptop": (1280, 800), "tablet": (820, 1180), "phone": (390, 844)}
 RULES = "['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa']"
@@ -21,11 +20,10 @@ NOTEBOOKS = ("1_plan", "2_shoot", "3_analyse", "4_publish")
 
 @pytest.fixture(scope="module")
 def finished(
-    chromium: str, jupyter_home: Path, tmp_path_factory: pytest.TempPathFactory
+    chromium: str, jupyter_home: Path, samples: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[tuple[Path, NotebookServer]]:
-    """A finished and settled trial with its own server."""
-    folder = tmp_path_factory.mktemp("finished") / "disc_and_soak"
-    shutil.copytree(sample_session("disc_and_soak"), folder)
+    """A small trial, pulled and complete, with its own server."""
+    folder = make_small(samples, tmp_path_factory.mktemp("finished") / "small")
     copy_missing_notebooks(folder)
     with notebook_server(folder) as server:
         yield folder, server
@@ -57,7 +55,7 @@ def test_pictures_follow_the_format_and_everything_is_written(open_notebook, fin
     assert "Extraction" in page.get_by_label("What may be said, to copy").input_value()
     page.get_by_role("button", name="Write report and bundle").click()
     page.get_by_text("results/report.html").first.wait_for(state="attached", timeout=START_MS)
-    bundle = folder / "disc_and_soak-bundle.zip"
+    bundle = folder / "small-bundle.zip"
     page.get_by_text(str(bundle)).first.wait_for(timeout=START_MS)
     assert (
         folder / "results/figures/differences_ey_pct_still-tall-dark.png"
@@ -69,23 +67,35 @@ def test_pictures_follow_the_format_and_everything_is_written(open_notebook, fin
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("size", SIZES)
-def test_publish_fits_every_screen(page, open_notebook, finished, findings, size, scheme):
-    width, height = SIZES[size]
+def test_publish_fits_every_screen(page, open_notebook, finished, findings, scheme):
     page.emulate_media(color_scheme=scheme)
-    page.set_viewport_size({"width": width, "height": height})
     page = open_notebook("4_publish", finished[1])
     page.locator(".kit-preview img").wait_for(timeout=START_MS)
-    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
-    small = page.evaluate(
-        "[...document.querySelectorAll('.kit-panel :is(button, input, select, textarea)')]"
-        ".filter(e => e.offsetParent && e.getBoundingClientRect().height < 44)"
-        ".map(e => e.outerHTML.slice(0, 80))"
-    )
-    assert small == []
-    keep_screenshot(page, f"publish-{size}-{scheme}")
-    page.locator(".kit-preview").scroll_into_view_if_needed()
-    keep_screenshot(page, f"publish-{size}-{scheme}-picture")
+    for size, (width, height) in SIZES.items():
+        page.set_viewport_size({"width": width, "height": height})
+        page.wait_for_function("document.documentElement.scrollWidth <= window.innerWidth")
+        small = page.evaluate(
+            "[...document.querySelectorAll('.kit-panel :is(button, input, select, textarea)')]"
+            ".filter(e => e.offsetParent && e.getBoundingClientRect().height < 44)"
+            ".map(e => e.outerHTML.slice(0, 80))"
+        )
+        assert small == [], size
+        keep_screenshot(page, f"publish-{size}-{scheme}")
+        page.locator(".kit-preview").scroll_into_view_if_needed()
+        keep_screenshot(page, f"publish-{size}-{scheme}-picture")
+    assert findings.errors == []
+
+
+def test_a_press_copies_what_may_be_said(page, open_notebook, finished, findings):
+    origin = f"http://127.0.0.1:{finished[1].port}"
+    page.context.grant_permissions(["clipboard-read", "clipboard-write"], origin=origin)
+    page = open_notebook("4_publish", finished[1])
+    page.locator(".kit-preview img").wait_for(timeout=START_MS)
+    page.get_by_role("button", name="Copy what may be said").click()
+    page.get_by_text("Copied", exact=True).wait_for()
+    copied = page.evaluate("navigator.clipboard.readText()")
+    assert copied == page.get_by_label("What may be said, to copy").input_value()
+    assert copied.startswith("Extraction")
     assert findings.errors == []
 
 

@@ -7,7 +7,7 @@ import pytest
 from kit.bundle import write_bundle
 from kit.bundle.pooled import pool_bundles
 from kit.errors import BundleError, ModelError
-from tests.bundle.conftest import publish_small
+from tests.small_trial import publish_small
 
 
 @pytest.fixture(scope="module")

@@ -144,8 +144,9 @@ class PublishModel(ResultsModel):
         write_tables_and_findings(results, self.folder)
         report(0.1)
         pictures = pictures_of(results)
+        formats = tuple(dict.fromkeys(("page", self.format_name)))
         for number, picture in enumerate(pictures, start=1):
-            write_figures([picture], self.folder, ("page", self.format_name))
+            write_figures([picture], self.folder, formats)
             report(0.1 + 0.6 * number / len(pictures))
         page = write_report(results, pictures, self.folder)
         report(0.9)

@@ -14,6 +14,7 @@ from kit.results import Results
 from kit.widgets.fields import choice
 from kit.widgets.frame import PanelView
 from kit.widgets.progress import LongWork, Reporter
+from kit.widgets.publish.copying import CopyButton
 from kit.widgets.publish.model import GROUNDS, LICENCE_NAMES, SHAPES, PublishModel
 from kit.widgets.theme import main_button, paragraph, plain_button, row, section
 
@@ -36,6 +37,11 @@ class PublishView(PanelView):
         self._work = LongWork(self.status, self.guard)
         self._say = widgets.Textarea(description="What may be said, to copy", rows=7)
         self._methods = widgets.Textarea(description="How it was done, to copy", rows=7)
+        self._copy_say = CopyButton(label="Copy what may be said")
+        self._copy_methods = CopyButton(label="Copy how it was done")
+        for area, copy in ((self._say, self._copy_say), (self._methods, self._copy_methods)):
+            # What was changed in the box is what is copied.
+            widgets.dlink((area, "value"), (copy, "text"))
         self._preview = widgets.HTML()
         self._files = widgets.HTML()
         self._which = choice("Picture", ["–"], "–", self.guard(self._picked))
@@ -53,7 +59,7 @@ class PublishView(PanelView):
         everything.on_click(self.guard(self._everything_clicked))
         self._parts = widgets.VBox(
             [
-                section("Say", self._say, self._methods),
+                section("Say", self._say, self._copy_say, self._methods, self._copy_methods),
                 section(
                     "Show",
                     row(self._which, self._shape, self._ground),
@@ -130,7 +136,7 @@ class PublishView(PanelView):
 
     def _everything_clicked(self, _: object) -> None:
         def done(paths: tuple[Path, Path]) -> None:
-            self.status.say(f"Report: {paths[0]}   Bundle: {paths[1]}")
+            self.status.say(f"Report: {paths[0]} Bundle: {paths[1]}")
             self.publication.touch()
 
         self._work.start("Writing report and bundle", self.publication.write_all, done)
