@@ -231,31 +231,10 @@ CUP_POSITION = Column(
     label="Place of cup",
 )
 ATTRIBUTE = Column("attribute", "string", "What was scored.", required=True, label="Attribute")
-DUPLICATE = Column(
-    "duplicate",
-    "string",
-    "“yes” for the second cup of a method in one sitting, hidden among the others.",
-    label="Second cup",
-)
-TASTE_SET = Column(
-    "set",
-    "integer",
-    "Number of the set of cups to tell apart, for each taster.",
-    minimum=1,
-    required=True,
-    label="Set",
-)
-PART = Column(
-    "part",
-    "string",
-    "Whether the cup is named as the reference or is a sample.",
-    levels=("reference", "sample"),
-    required=True,
-    label="Part",
-)
-ANSWER = Column(
-    "answer", "string", "“yes” for the cup that is right to name.", label="Right to name"
-)
+DUPLICATE = Column("duplicate", "string", "“yes” for the second cup of a method in a sitting.")
+TASTE_SET = Column("set", "integer", "Number of the set of cups to tell apart.", minimum=1)
+PART = Column("part", "string", "Reference or sample.", levels=("reference", "sample"))
+ANSWER = Column("answer", "string", "“yes” for the cup that is right to name.")
 SCORE = Column("score", "number", "The score given.", "", -100.0, 1000.0, label="Score")
 WHAT = Column("what", "string", "What was not done as planned.", required=True, label="What")
 PLANNED = Column("planned", "string", "What the plan said.", label="Planned")

@@ -12,10 +12,13 @@ from kit.bundle import metadata
 from kit.bundle.archive import pack
 from kit.bundle.contents import trial_entries
 from kit.bundle.tasters import refuse_names_of_tasters
+from kit.deviations import DEVIATIONS_FILE
 from kit.errors import BundleError
+from kit.results.write import RESULTS_FOLDER, TABLES_FOLDER
 from kit.schedule import FREEZE_FILE, read_freeze
 from kit.trial import read_trial
 
+DEVIATIONS_PATH = f"{RESULTS_FOLDER}/{TABLES_FOLDER}/{DEVIATIONS_FILE}"
 PROPOSED_LICENCE = "CC-BY-4.0"
 
 
@@ -41,6 +44,9 @@ def write_bundle(folder: Path, licence: str = PROPOSED_LICENCE) -> Path:
     findings = entries.get("results/findings.json")
     if findings is None:
         raise BundleError(f"{folder} has no results yet. Run “fairpull publish {folder}”.")
+    # Found in the log and recorded by hand: whoever reads the bundle wants the whole list.
+    if DEVIATIONS_PATH in entries:
+        entries[DEVIATIONS_FILE] = entries[DEVIATIONS_PATH]
     trial = read_trial(folder)
     refuse_names_of_tasters(trial, entries)
     seal = read_freeze(folder).short if (folder / FREEZE_FILE).exists() else ""

@@ -2,13 +2,14 @@
 
 import json
 import re
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from kit.bundle import reproduce, write_bundle
-from kit.bundle.archive import pack
+from kit.bundle.archive import pack, unpack
 from kit.bundle.metadata import CHECKSUMS, checksums
 from kit.bundle.seal import seal_matches
 from kit.errors import BundleError
@@ -106,6 +107,20 @@ def test_a_removed_deviation_is_named(entries: Entries, tmp_path: Path) -> None:
 
     found = failures(tampered(entries, tmp_path / "a.zip", hide=True, deviations_dot_csv=drop_last))
     assert found["deviations.csv"] == "1 rows published, 2 recomputed"
+
+
+def test_deviations_found_in_the_log_are_in_the_bundle_without_a_file_of_them(
+    small_published: Path, tmp_path: Path
+) -> None:
+    """Nobody writes ``deviations.csv`` during a real trial; what the log shows is handed over."""
+    folder = tmp_path / "bare"
+    shutil.copytree(small_published, folder)
+    listed = (folder / "deviations.csv").read_text(encoding="utf-8")
+    (folder / "deviations.csv").unlink()
+    bare = write_bundle(folder)
+    assert unpack(bare)["deviations.csv"].decode() == listed
+    assert listed.count("\n") == 3
+    assert reproduce(bare).succeeded
 
 
 def test_an_edited_result_or_sentence_is_named(entries: Entries, tmp_path: Path) -> None:
