@@ -50,7 +50,7 @@ def settle(folder: Path) -> Answer:
     return Answer(f"Settled at {lock.at}. Names are shown from now on.", vars(lock))
 
 
-def publish(folder: Path, stills: str | None) -> Answer:
+def publish(folder: Path, stills: str | None, licence: str) -> Answer:
     """Tables, figures, findings, report and bundle, in the trial's folder."""
     from kit.cli.path import publish_trial
     from kit.figures.picture import canvas_of
@@ -60,7 +60,7 @@ def publish(folder: Path, stills: str | None) -> Answer:
     refuse_unsettled(folder)
     if stills is not None:
         canvas_of(stills)  # a format that is not there is refused before the long work
-    done = publish_trial(folder, lambda step, text: _say_progress(f"{step}: {text}"))
+    done = publish_trial(folder, lambda step, text: _say_progress(f"{step}: {text}"), licence)
     text = f"{done.headline}\n\nReport: {done.report}\nBundle: {done.bundle}"
     data = {"headline": done.headline, "report": str(done.report), "bundle": str(done.bundle)}
     if stills is not None:

@@ -158,6 +158,10 @@ def _add_results(commands: argparse._SubParsersAction[Parser]) -> None:
         "--stills", nargs="?", const="still-wide", metavar="FORMAT",
         help="also the running means shot by shot, as stills and a GIF (default: still-wide)",
     )  # fmt: skip
+    publish.add_argument(
+        "--licence", choices=("CC-BY-4.0", "CC0-1.0"), default="CC-BY-4.0",
+        help="licence of the data in the bundle (proposed: CC-BY-4.0)",
+    )  # fmt: skip
 
 
 def _add_bundles(commands: argparse._SubParsersAction[Parser]) -> None:

@@ -37,8 +37,8 @@ def walk(folder: Path, say: Say) -> Published:
     return publish_trial(folder, say)
 
 
-def publish_trial(folder: Path, say: Say) -> Published:
-    """Analysis, figures, findings, report, bundle."""
+def publish_trial(folder: Path, say: Say, licence: str = "CC-BY-4.0") -> Published:
+    """Analysis, figures, findings, report, and a bundle under that licence of the data."""
     from kit.bundle import write_bundle
     from kit.results import (
         compute_results,
@@ -57,7 +57,7 @@ def publish_trial(folder: Path, say: Say) -> Published:
     say("findings", f"{len(results.findings.claims)} claims weighed; tables written.")
     report = write_report(results, pictures, folder)
     say("report", str(report))
-    bundle = write_bundle(folder)
+    bundle = write_bundle(folder, licence)
     say("bundle", str(bundle))
     return Published(results.findings.headline, report, bundle)
 

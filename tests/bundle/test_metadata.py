@@ -14,7 +14,8 @@ import pytest
 
 from kit.bundle import write_bundle
 from kit.bundle.archive import unpack
-from kit.bundle.metadata import CRATE, PACKAGE
+from kit.bundle.metadata import CRATE, LICENCES, PACKAGE
+from kit.bundle.write import PROPOSED_LICENCE
 from kit.errors import BundleError
 
 
@@ -99,3 +100,13 @@ def test_numbers_match_elsewhere(
     differing, _, count = done.stdout.strip().rpartition(" ")
     assert differing == "[]"
     assert int(count) > 10
+
+
+def test_the_command_offers_the_licences_of_the_bundle(capsys: pytest.CaptureFixture[str]) -> None:
+    from kit.cli import main
+
+    with pytest.raises(SystemExit):
+        main(["publish", "--help"])
+    said = "".join(capsys.readouterr().out.split())  # help is broken into lines anywhere
+    assert f"--licence{{{','.join(LICENCES)}}}" in said
+    assert f"proposed:{PROPOSED_LICENCE}" in said

@@ -126,6 +126,7 @@ def test_a_repeat_starts_from_a_bundle(
         (["analyse", "nowhere"], "is not there"),
         (["reproduce", "nowhere.zip"], "cannot be read"),
         (["publish"], "arguments are required"),
+        (["publish", "x", "--licence", "GPL"], "invalid choice"),
         (["plna"], "invalid choice"),
         (["new", ".", "--like", "five_naps"], "There is no sample session “five_naps”"),
         (["schedule", "nowhere", "--seed", "x"], "invalid int value"),
