@@ -10,10 +10,16 @@ import pandas as pd
 from scipy import stats
 
 from kit.analysis.pooling import Pooled, pool
+from kit.bundle.archive import unpack
 from kit.bundle.reproduce import Reproduction, reproduce
 from kit.errors import BundleError
 from kit.figures import Picture, Setting, measure_of, replications
+from kit.files import sha256_of
+from kit.numerals import say_number
+from kit.results.pictures import INVENTED
 from kit.trial import Trial
+
+JOURNAL_FILE = "shots.jsonl"
 
 
 @dataclass(frozen=True)
@@ -33,6 +39,21 @@ class PooledTrial:
         rows = [{"a": a, "b": b} | asdict(found) for (a, b), found in self.pooled.items()]
         return pd.DataFrame(rows)
 
+    def sentences(self) -> list[str]:
+        """One sentence a comparison: the pool, its interval, and what a further kitchen may see."""
+        measure = measure_of(self.trial.primary.measure)
+        unit = f" {measure.difference_unit}" if measure.difference_unit else ""
+
+        def said(value: float) -> str:
+            return say_number(value, measure.decimals, signed=True)
+
+        return [
+            f"{a} − {b}: {said(one.estimate)}{unit} ({said(one.lower)} to {said(one.upper)}) over "
+            f"{one.kitchens} kitchens; in one further kitchen, yours say, between "
+            f"{said(one.prediction_lower)} and {said(one.prediction_upper)}."
+            for (a, b), one in self.pooled.items()
+        ]
+
     def pictures(self) -> list[Picture]:
         """A forest figure for each comparison."""
         measure = measure_of(self.trial.primary.measure)
@@ -41,7 +62,9 @@ class PooledTrial:
         for (a, b), found in self.pooled.items():
             rows = self.kitchens[(self.kitchens["a"] == a) & (self.kitchens["b"] == b)]
             setting = Setting(
-                tuple(self.trial.method_names), f"{a} against {b}, kitchen by kitchen"
+                tuple(self.trial.method_names),
+                f"{a} against {b}, kitchen by kitchen",
+                mark=INVENTED if self.trial.invented else "",
             )
             picture = replications(rows, found, measure, sdm, setting)
             name = f"kitchens_{a}_{b}".replace(" ", "_").replace("/", "_")
@@ -55,11 +78,12 @@ def pool_bundles(bundles: list[Path]) -> PooledTrial:
     Raises
     ------
     BundleError
-        If a bundle does not reproduce, has no answer to the primary question, or asks another
-        question than the first.
+        If two bundles hold the same shots, one does not reproduce, has no answer to the primary
+        question, or asks another question than the first.
     ModelError
         If fewer than two bundles are given.
     """
+    _refuse_the_same_twice(bundles)
     found = [reproduce(path) for path in bundles]
     for path, one in zip(bundles, found, strict=True):
         _check_same_question(path, one, found[0])
@@ -74,6 +98,19 @@ def pool_bundles(bundles: list[Path]) -> PooledTrial:
     return PooledTrial(found[0].results.trial, kitchens, pooled)
 
 
+def _refuse_the_same_twice(bundles: list[Path]) -> None:
+    """A kitchen counts once: the same shots again would only look like a replication."""
+    seen: dict[str, Path] = {}
+    for path in bundles:
+        shots = sha256_of(unpack(path).get(JOURNAL_FILE, b""))
+        if shots in seen:
+            raise BundleError(
+                f"{seen[shots].name} and {path.name} hold the same shots. A kitchen counts once; "
+                "leave one of them out."
+            )
+        seen[shots] = path
+
+
 def _differences(path: Path, found: Reproduction) -> pd.DataFrame:
     primary = found.results.analysis.primary
     if primary is None or "se" not in primary.differences:
@@ -81,7 +118,7 @@ def _differences(path: Path, found: Reproduction) -> pd.DataFrame:
     table = primary.differences[["a", "b", "estimate", "se", "df"]].copy()
     reach = stats.t.ppf(0.975, table["df"].to_numpy(float)) * table["se"]
     table["lower"], table["upper"] = table["estimate"] - reach, table["estimate"] + reach
-    table.insert(0, "kitchen", path.stem)
+    table.insert(0, "kitchen", path.stem.removesuffix("-bundle"))
     return table.drop(columns="df")
 
 

@@ -153,13 +153,9 @@ def pool(bundles: list[Path], to: Path) -> Answer:
     write_atomically(to / "kitchens.csv", csv_of(found.kitchens))
     write_atomically(to / "pooled.csv", csv_of(table))
     for picture in found.pictures():
-        save_picture(picture, to, "page")
-    lines = [
-        f"{a} − {b}: {one.estimate:+.2f} ({one.lower:+.2f} to {one.upper:+.2f}) over "
-        f"{one.kitchens} kitchens; in one further kitchen, yours say, between "
-        f"{one.prediction_lower:+.2f} and {one.prediction_upper:+.2f}."
-        for (a, b), one in found.pooled.items()
-    ]
+        for format_name in ("page", "still-wide"):
+            save_picture(picture, to, format_name)
+    lines = found.sentences()
     lines += ["", f"Tables and forest figures: {to}"]
     return Answer("\n".join(lines), {"pooled": table.to_dict("records"), "folder": str(to)})
 

@@ -30,6 +30,13 @@ def test_pool_lies_among_the_kitchens_and_narrows(kitchens: list[Path]) -> None:
     assert one.lower < -0.5 < one.upper
     assert one.prediction_lower <= one.lower
     assert one.upper <= one.prediction_upper
+    assert list(rows["kitchen"]) == ["kitchen_1", "kitchen_2", "kitchen_3"]
+    figure = found.pictures()[0].figure
+    assert "Invented example" in [text.get_text() for text in figure.texts]
+    said = found.sentences()[0]
+    assert said.startswith("Harbour − Fjord: −0.")
+    assert " points (" in said
+    assert "over 3 kitchens; in one further kitchen, yours say, between " in said
     assert next(picture.name for picture in found.pictures()) == "kitchens_Harbour_Fjord"
 
 
@@ -41,3 +48,11 @@ def test_other_trials_tampered_bundles_and_single_ones_are_refused(
     other = publish_small(samples, tmp_path / "other", measure="tds_pct")
     with pytest.raises(BundleError, match="Only repeats of one trial"):
         pool_bundles([kitchens[0], write_bundle(other)])
+
+
+def test_the_same_shots_count_once(kitchens: list[Path], tmp_path: Path) -> None:
+    """Pooled with themselves they would seem certain: no spread between two equal kitchens."""
+    twin = tmp_path / "twin-bundle.zip"
+    twin.write_bytes(kitchens[0].read_bytes())
+    with pytest.raises(BundleError, match="hold the same shots"):
+        pool_bundles([kitchens[1], kitchens[0], twin])
