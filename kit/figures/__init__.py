@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from kit.figures.answers import answer_table
 from kit.figures.balance import balance_certificate
+from kit.figures.between import taste_between_methods
 from kit.figures.diagnostics import residual_checks
 from kit.figures.differences import differences, fault_differences, spread_ratios
 from kit.figures.factorial import factorial_cells
@@ -55,6 +56,7 @@ __all__ = [
     "spread",
     "spread_ratios",
     "taste_against",
+    "taste_between_methods",
     "taste_scores",
     "to_pdf",
     "to_png",

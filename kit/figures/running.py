@@ -134,7 +134,7 @@ def _draw(
     shown = rows.iloc[:count]
     for method, group in shown.groupby("method", sort=False):
         mark = marks[str(method)]
-        draw_points(axes, canvas, group["at"], group[measure.column], mark, 0.45)
+        draw_points(axes, canvas, group["at"], group[measure.column], mark, 0.55)
         x = [*group["at"], count]
         y = [*group["mean"], group["mean"].iloc[-1]]
         axes.plot(x, y, color=mark.color, linestyle=mark.linestyle, drawstyle="steps-post",

@@ -25,6 +25,7 @@ from kit.figures import (
     spread,
     spread_ratios,
     taste_against,
+    taste_between_methods,
     taste_scores,
 )
 from kit.findings.sentences import outcome_headline
@@ -189,6 +190,14 @@ def _score_pictures(results: Results, result: OutcomeResult, setting: Setting) -
     cups = _cups_with_extraction(results, attribute)
     if cups["method"].nunique() >= 2 and len(cups) >= FEWEST_CUPS:
         pictures.append(taste_against(cups, measure_of("ey_pct"), attribute, _setting(results)))
+        return pictures
+    extraction = [one for one in results.analysis.results if one.outcome.name == "ey_pct mean"]
+    if extraction and len(result.groups) > 2:
+        measure = measure_of("ey_pct")
+        means = extraction[0].groups
+        pictures.append(
+            taste_between_methods(result.groups, means, measure, attribute, _setting(results))
+        )
     return pictures
 
 

@@ -49,6 +49,9 @@ def gallery(count: int) -> dict[str, Callable[[], Picture]]:
         ),
         "taste": lambda: figures.taste_scores(invented.scores(cups), cups, "liking", setting),
         "taste against": lambda: figures.taste_against(liking, EY, "liking", setting),
+        "taste between methods": lambda: figures.taste_between_methods(
+            invented.scores(liking), invented.means(table), EY, "liking", setting
+        ),
         "reference": lambda: figures.reference_chart(invented.chart(table), EY, setting),
         "factorial": lambda: figures.factorial_cells(cells, cell_shots, FACTORS, EY, setting),
         "sensitivity": lambda: figures.sensitivity_grid(checks, EY, setting),

@@ -57,6 +57,19 @@ def test_the_alternative_text_of_fault_rates_counts_shots():
         assert f"{row.method}: {row.faulty} of {row.n} shots, {100 * row.rate:.0f} %" in alt
 
 
+def test_taste_between_methods_says_both_means_of_each():
+    table = invented.shots(4)
+    cups = invented.tastings(table)
+    scores, means = invented.scores(cups[cups["attribute"] == "liking"]), invented.means(table)
+    alt = figures.taste_between_methods(scores, means, EY, "liking", SETTING).alt
+    for row in means.itertuples():
+        score = scores.loc[scores["method"] == row.method, "estimate"].item()
+        assert f"{row.method}: extraction yield {row.estimate:.2f} (interval " in alt
+        assert f"liking {score:.1f} (interval" in alt
+    with pytest.raises(DataError, match="nothing to draw yet"):
+        figures.taste_between_methods(scores.iloc[:0], means, EY, "liking", SETTING)
+
+
 def test_shots_set_aside_and_out_of_tolerance_are_named():
     table = invented.shots(4)
     picture = figures.shots_in_order(table, EY, RECIPE, SETTING)

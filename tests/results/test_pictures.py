@@ -65,4 +65,6 @@ def test_extraction_against_taste_needs_cups_that_were_measured(
 
     every = study["shot"].astype(int).tolist()
     assert "taste_liking_against_ey_pct" in drawn(every)
+    assert "taste_liking_between_ey_pct" not in drawn(every)
     assert "taste_liking_against_ey_pct" not in drawn(every[:5])
+    assert "taste_liking_between_ey_pct" in drawn(every[:5])

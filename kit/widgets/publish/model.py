@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -162,7 +163,7 @@ class PublishModel(ResultsModel):
 def _title(name: str) -> str:
     """``Means: extraction yield`` for ``means_ey_pct``."""
     kind = max((key for key in KINDS if name.startswith(key)), key=len, default="")
-    measures = name[len(kind) :].strip("_").split("_against_")
+    measures = re.split("_(?:against|between)_", name[len(kind) :].strip("_"))
     labels = [
         measure if kind == "fault" else measure_of(measure).in_text
         for measure in measures
