@@ -63,11 +63,33 @@ def environment() -> bytes:
     return _json(found)
 
 
-def readme(trial: Trial, headline: str, licence: str, seal: str) -> bytes:
+CONTENTS = (
+    (("results/report.html",), "the page to read; opens in any browser, needs no network"),
+    (("trial.toml",), "everything decided before the first shot"),
+    (("schedule.csv", "freeze.json"), "the run order, its seed, and the seal"),
+    (("tasting_orders.csv", "tasting_sets.csv"), "which taster, by code, gets which cup"),
+    (("amended_schedule.csv", "amendments.csv"), "the order as it was planned again, and why"),
+    (("shots.jsonl",), "every entry and correction as made, in order"),
+    (("shots.csv", "readings.csv", "tastings.csv"), "the same as tables"),
+    (("deviations.csv",), "what was not done as planned, and why"),
+    (("analysis_lock.json",), "when a blind analysis was settled, and what it said by checksum"),
+    (("results/tables", "results/figures"), "the published numbers and pictures"),
+)
+"""Files and folders of a bundle that a stranger is told about, where they are there."""
+
+
+def readme(
+    trial: Trial, entries: dict[str, bytes], headline: str, licence: str, seal: str
+) -> bytes:
     """What a stranger reads first."""
     name, address = LICENCES[licence]
     invented = "\n**An invented example: nobody pulled these shots.**\n" if trial.invented else ""
-    sealed = f"\nThe plan was sealed before the first shot. Seal: `{seal}`\n" if seal else ""
+    sealed = (
+        f"\nPlan and order were sealed. Seal: `{seal}`. Whoever saw it in public can compare:\n\n"
+        f"    fairpull verify THIS-FILE.zip {seal}\n"
+        if seal
+        else ""
+    )
     text = f"""# {trial.title}
 {invented}
 {trial.question}
@@ -78,15 +100,8 @@ def readme(trial: Trial, headline: str, licence: str, seal: str) -> bytes:
 
 | file | what it holds |
 |---|---|
-| `results/report.html` | the page to read; opens in any browser, needs no network |
-| `trial.toml` | everything decided before the first shot |
-| `schedule.csv`, `freeze.json` | the run order, its seed, and the seal |
-| `tasting_orders.csv`, `tasting_sets.csv` | where cups were drawn: which taster gets which |
-| `shots.jsonl` | every entry and correction as made, in order |
-| `shots.csv`, `readings.csv`, `tastings.csv` | the same as tables |
-| `datapackage.json` | what every column means, with units |
-| `deviations.csv` | what was not done as planned, and why |
-| `results/tables`, `results/figures` | the published numbers and pictures |
+{_contents(entries)}
+| `datapackage.json`, `ro-crate-metadata.json` | what every column means, with units; every file |
 | `environment.json`, `checksums.sha256` | versions used; a checksum for each file |
 
 ## To get the same numbers
@@ -105,6 +120,20 @@ package is run as a program. To pull the same trial in your own kitchen:
 {name}, {address}
 """
     return text.encode()
+
+
+def _contents(entries: dict[str, bytes]) -> str:
+    """The rows of the table of contents."""
+    rows = []
+    for names, words in CONTENTS:
+        present = [
+            f"`{name}`"
+            for name in names
+            if any(entry == name or entry.startswith(f"{name}/") for entry in entries)
+        ]
+        if present:
+            rows.append(f"| {', '.join(present)} | {words} |")
+    return "\n".join(rows)
 
 
 def data_package(trial: Trial, entries: dict[str, bytes], licence: str) -> bytes:

@@ -52,7 +52,7 @@ def write_bundle(folder: Path, licence: str = PROPOSED_LICENCE) -> Path:
     seal = read_freeze(folder).short if (folder / FREEZE_FILE).exists() else ""
     entries[metadata.ENVIRONMENT] = metadata.environment()
     entries[metadata.README] = metadata.readme(
-        trial, json.loads(findings)["headline"], licence, seal
+        trial, entries, json.loads(findings)["headline"], licence, seal
     )
     described = dict(entries)
     entries[metadata.PACKAGE] = metadata.data_package(trial, described, licence)

@@ -6,6 +6,7 @@ the crate as RO-Crate 1.1 and finds every file.
 
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -17,6 +18,7 @@ from kit.bundle.archive import unpack
 from kit.bundle.metadata import CRATE, LICENCES, PACKAGE
 from kit.bundle.write import PROPOSED_LICENCE
 from kit.errors import BundleError
+from kit.schedule import read_freeze
 
 
 @pytest.fixture(scope="module")
@@ -63,8 +65,13 @@ def test_the_readme_tells_a_stranger_what_to_do(unpacked: Path) -> None:
         "fairpull new",
         "Creative Commons",
         "Seal:",
+        "fairpull verify THIS-FILE.zip",
     ):
         assert words in text
+    assert "| `schedule.csv`, `freeze.json` |" in text
+    assert "tasting_orders.csv" not in text  # nobody tastes in this trial
+    for name in re.findall(r"`([\w/.-]+)`", text.split("## To get the same numbers")[0]):
+        assert (unpacked / name).exists() or name == read_freeze(unpacked).short, name
 
 
 def test_an_unknown_licence_and_missing_results_are_refused(

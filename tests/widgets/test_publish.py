@@ -13,6 +13,7 @@ from kit.bundle.archive import unpack
 from kit.figures import FORMATS
 from kit.results import Results
 from kit.shipped import sample_session
+from kit.widgets.progress import StoppedError
 from kit.widgets.publish.model import GROUNDS, SHAPES, PublishModel
 
 FILMED = 5
@@ -60,6 +61,25 @@ def test_the_film_has_a_still_for_every_study_shot(panel: PublishModel, tmp_path
     with Image.open(film) as animation:
         assert animation.n_frames == FILMED
     assert told == sorted(told)
+
+
+def test_one_picture_or_all_are_written_and_writing_can_be_stopped(panel: PublishModel) -> None:
+    panel.choose("print-single", "")
+    panel.pick(1)
+    names = [path.name for path in panel.write_picture()]
+    assert names == ["means_ey_pct_print-single.pdf", "means_ey_pct_print-single.svg"]
+
+    def stop(share: float) -> None:
+        raise StoppedError
+
+    figures = panel.folder / "results" / "figures"
+    before = set(figures.iterdir())
+    with pytest.raises(StoppedError):
+        panel.write_pictures(stop)
+    assert {path.name for path in set(figures.iterdir()) - before} == {
+        "shots_ey_pct_print-single.pdf", "shots_ey_pct_print-single.svg", "shots_ey_pct.txt",
+    }  # fmt: skip
+    panel.pick(0)
 
 
 def test_report_and_bundle_land_in_the_trial_folder(panel: PublishModel) -> None:

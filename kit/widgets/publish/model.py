@@ -129,9 +129,18 @@ class PublishModel(ResultsModel):
 
     # -- what is written -------------------------------------------------------------------------
 
-    def write_pictures(self) -> list[Path]:
-        """Write every picture in the chosen format."""
-        return write_figures(self.pictures(), self.folder, (self.format_name,))
+    def write_picture(self) -> list[Path]:
+        """Write the picture that is looked at in the chosen format."""
+        chosen = [] if self.picture is None else [self.picture]
+        return write_figures(chosen, self.folder, (self.format_name,))
+
+    def write_pictures(self, report: Callable[[float], None]) -> list[Path]:
+        """Write every picture in the chosen format; ``report`` may raise to stop."""
+        pictures, written = self.pictures(), []
+        for number, picture in enumerate(pictures, start=1):
+            written += write_figures([picture], self.folder, (self.format_name,))
+            report(number / len(pictures))
+        return written
 
     def write_film(self, report: Callable[[float], None]) -> list[Path]:
         """The running means shot by shot in the chosen format: stills, the animation last."""

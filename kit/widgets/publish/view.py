@@ -51,7 +51,9 @@ class PublishView(PanelView):
         self._licence = choice(
             "Licence of the data", licences, licences[0], self.guard(self._licensed)
         )
-        pictures = plain_button("Write the pictures in this format")
+        this = plain_button("Write this picture")
+        this.on_click(self.guard(self._picture_clicked))
+        pictures = plain_button("Write all pictures in this format")
         pictures.on_click(self.guard(self._pictures_clicked))
         film = plain_button("Write the averages shot by shot")
         film.on_click(self.guard(self._film_clicked))
@@ -64,7 +66,7 @@ class PublishView(PanelView):
                     "Show",
                     row(self._which, self._shape, self._ground),
                     self._preview,
-                    row(pictures, film),
+                    row(this, pictures, film),
                 ),
                 section("Hand over", row(self._licence), row(everything), self._files),
             ]
@@ -122,10 +124,17 @@ class PublishView(PanelView):
     def _licensed(self, name: str) -> None:
         self.publication.licence = _key(LICENCE_NAMES, name)
 
-    def _pictures_clicked(self, _: object) -> None:
-        written = self.publication.write_pictures()
-        self.status.say(f"{len(written)} files written into {written[0].parent}.")
+    def _picture_clicked(self, _: object) -> None:
+        written = self.publication.write_picture()
+        self.status.say(f"Written: {' '.join(map(str, written))}")
         self.publication.touch()
+
+    def _pictures_clicked(self, _: object) -> None:
+        def done(written: list[Path]) -> None:
+            self.status.say(f"{len(written)} files written into {written[0].parent}.")
+            self.publication.touch()
+
+        self._work.start("Writing the pictures", self.publication.write_pictures, done)
 
     def _film_clicked(self, _: object) -> None:
         def done(written: list[Path]) -> None:
