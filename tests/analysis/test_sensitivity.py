@@ -7,7 +7,13 @@ import pytest
 
 from kit.analysis.designed_model import MASS_DEVIATION, study_shots
 from kit.analysis.outcomes import mean_outcome
-from kit.analysis.sensitivity import DECLARED, SENSITIVITY, depends_on_method, sensitivity
+from kit.analysis.sensitivity import (
+    DECLARED,
+    OWN_SDS,
+    SENSITIVITY,
+    depends_on_method,
+    sensitivity,
+)
 from kit.errors import KitError, ModelError
 from kit.trial import Outcome
 from tests.analysis.invented import four_naps, invented_shots
@@ -34,6 +40,7 @@ def test_the_variants_and_that_a_large_difference_stands_in_all(trial, shots):
         "with a trend in the session",
         "with a trend over the trial",
         "each block as fixed",
+        OWN_SDS,
         "robust against odd shots",
         "without session S1",
         "without session S2",

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from kit.analysis.sensitivity import OWN_SDS
 from kit.errors import KitError
 from kit.results.compute import Results
 from kit.results.plain import analyse_plain_table
@@ -45,7 +46,7 @@ def test_nothing_is_said_of_an_order_nobody_wrote_down(two_methods, tmp_path):
         analysis.extra_notes
     )
     variants = set(analysis.extras["sensitivity"]["variant"])
-    assert variants == {"as declared", "robust against odd shots"}
+    assert variants == {"as declared", OWN_SDS, "robust against odd shots"}
 
 
 def test_an_order_that_was_written_down_is_used(two_methods, tmp_path):

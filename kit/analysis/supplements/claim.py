@@ -15,8 +15,8 @@ from kit.analysis.contrast_families import (
 from kit.analysis.designed_model import MASS_DEVIATION
 from kit.analysis.diagnostics import influence, normal_plot, residuals_in_order
 from kit.analysis.randomisation import disagrees, randomisation_test, study_places
-from kit.analysis.result import OutcomeResult
-from kit.analysis.sensitivity import depends_on_method, sensitivity
+from kit.analysis.result import DIFFERENT, OutcomeResult
+from kit.analysis.sensitivity import DECLARED, OWN_SDS, depends_on_method, sensitivity
 from kit.analysis.supplements.given import Given, Supplement, records
 from kit.errors import ModelError
 from kit.numerals import say_p
@@ -106,7 +106,31 @@ def every_variant(given: Given) -> Supplement:
         if moved
         else f"In {variants} ways to analyse, no verdict moves."
     )
-    return found.table, f"{said} {_mass_words(given)}".rstrip()
+    told = (said, _own_sds_words(given, found.table), _mass_words(given))
+    return found.table, " ".join(part for part in told if part)
+
+
+def _own_sds_words(given: Given, table: pd.DataFrame) -> str:
+    """What an SD for each method would change, where the shots show that their SDs differ."""
+    measure = given.primary.outcome.measure
+    uneven = any(
+        (item.differences["verdict"] == DIFFERENT).any()
+        for item in given.results
+        if item.outcome.aspect == "spread" and item.outcome.measure == measure
+    )
+    if not uneven or OWN_SDS not in set(table["variant"]):
+        return ""
+    declared = {(row.a, row.b): row.verdict for row in records(table[table["variant"] == DECLARED])}
+    changed = [
+        f"{f'{row.a} and {row.b}' if row.b else row.a} “{row.verdict}”"
+        for row in records(table[table["variant"] == OWN_SDS])
+        if row.verdict != declared[row.a, row.b]
+    ]
+    would = f"would make {', '.join(changed)}" if changed else "would change no verdict"
+    return (
+        "Shots of one method scatter more than those of another, so one SD for all fits none of "
+        f"them well; an SD for each {would}."
+    )
 
 
 def _mass_words(given: Given) -> str:

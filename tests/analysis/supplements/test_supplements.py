@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from kit.analysis.designed_model import study_shots
-from kit.analysis.supplements.claim import redrawn_schedules
+from kit.analysis.supplements.claim import every_variant, redrawn_schedules
 from kit.analysis.supplements.consequences import shot_time
 from kit.analysis.supplements.given import Given
 from kit.analysis.supplements.taste import against_extraction, second_looks
@@ -61,6 +61,15 @@ def test_shot_time_that_follows_from_the_method_is_never_adjusted_for(samples):
     assert gap.idxmax() == ("soak: 8 s", "soak: 0 s")
     _, said = shot_time(given_of(samples / "four_naps"))
     assert "shows no dependence" in said
+
+
+def test_where_spreads_differ_an_sd_for_each_method_is_set_beside_the_verdict(samples):
+    """Thaw scatters more: without it, Fjord and Cellar are compared by their own small scatter."""
+    _, said = every_variant(given_of(samples / "four_naps"))
+    assert "one SD for all fits none of them well" in said
+    assert "Fjord and Cellar “different”" in said
+    _, said = every_variant(given_of(samples / "disc_and_soak"))
+    assert "one SD for all" not in said
 
 
 def cups_of_shots(given: Given, slope: float, rng: np.random.Generator) -> pd.DataFrame:
