@@ -53,9 +53,12 @@ def taste_contrast(trial: Trial, outcome: Outcome, tasters: int) -> Contrast:
         raise PlanError(f"No taster is asked for “{outcome.measure}”. Add it to what is scored.")
     inputs.assessment_count(tasters, "The number of tasters")
     panel = trial.tasting
-    fit = _expected_scores(len(trial.methods), tasters, panel.cups_per_sitting, panel.sittings)
-    rows = fit.level_rows("method")
     scale = (attribute.high - attribute.low) / _SPAN
+    rounding = 1 / (12 * scale**2) if attribute.whole_points else 0.0
+    fit = _expected_scores(
+        len(trial.methods), tasters, panel.cups_per_sitting, panel.sittings, rounding
+    )
+    rows = fit.level_rows("method")
     if outcome.family == "against control" and trial.control is not None:
         control = trial.method_names.index(trial.control)
         differences = np.delete(rows, control, axis=0) - rows[control]
@@ -70,14 +73,20 @@ def taste_contrast(trial: Trial, outcome: Outcome, tasters: int) -> Contrast:
 
 
 @lru_cache(maxsize=256)
-def _expected_scores(methods: int, tasters: int, cups: int, sittings: int) -> ExpectedFit:
-    """The expected fit of the scores of one attribute, on a scale from 1 to 9."""
+def _expected_scores(
+    methods: int, tasters: int, cups: int, sittings: int, rounding: float
+) -> ExpectedFit:
+    """The expected fit of the scores of one attribute, on a scale from 1 to 9.
+
+    ``rounding``: the variance that whole points add to a cup (Sheppard 1898: a step squared
+    over 12).
+    """
     _check_panel(methods, tasters, cups, sittings)
     rows = _poured(methods, tasters, cups, sittings)
     try:
         random = tuple(taste_errors(rows))
         known = {name: _GUESSED[name] ** 2 for name in random}
-        left = CUP_SD**2 - known.get("tasted_shot", 0.0)
+        left = CUP_SD**2 - known.get("tasted_shot", 0.0) + rounding
         model = DesignedModel("score", "method + cup_position", random)
         return expected_of_model(rows, model, np.array([*known.values(), left]))
     except (ModelError, np.linalg.LinAlgError) as error:

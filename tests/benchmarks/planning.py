@@ -7,8 +7,9 @@
 2. Power promised from the layout against power simulated from the same layout (REML with
    Kenward-Roger, all pairs by Tukey and so on), at the differences promised 50 % and 80 %.
 3. Spread and faults promised against the tests of the analysis.
-4. Seconds for one answer table, first call and later ones.
-5. Virtual trials a second against the loop a user would write with statsmodels, on the very same
+4. Differences of taste scores promised against the analysis of virtual tastings.
+5. Seconds for one answer table, first call and later ones.
+6. Virtual trials a second against the loop a user would write with statsmodels, on the very same
    trials.
 """
 
@@ -41,6 +42,7 @@ from kit.trial import read_trial
 from tests.benchmarks.known_figures import known_figures
 from tests.benchmarks.planned_designs import Case, cases
 from tests.benchmarks.reporting import arguments, emit, machine, timed
+from tests.benchmarks.virtual_tastings import taste_gaps
 from tests.planning.trials import default_trial, make_trial
 
 SEED = 20_260_411
@@ -60,6 +62,7 @@ def main() -> None:
             row for case in cases() for row in compare(case, trials, SEED)
         ],
         "spread_and_faults": spread_and_faults(slow),
+        "taste": taste_gaps(10 if options.quick else 120, SEED),
         "speed": speed(20 if options.quick else 100),
     }
     emit(result, _lines(result), options.json)
@@ -228,6 +231,13 @@ def _closing_lines(result: dict[str, Any]) -> list[str]:
         lines.append(
             f"  {row['question']:<48} promised {100 * row['promised']:.1f}  simulated "
             f"{100 * row['simulated']:.1f} ± {100 * row['mc_error']:.1f}"
+        )
+    lines += ["", "Taste scores: a method ahead by what is promised 80 %, by the analysis"]
+    for row in result["taste"]:
+        lines.append(
+            f"  {row['panel']:<48} df {row['df']:5.1f}  80 → {100 * row['simulated']:.1f} ± "
+            f"{100 * row['mc_error']:.1f}   alarms {100 * row['false_alarms']:.1f} ± "
+            f"{100 * row['false_alarms_mc_error']:.1f}"
         )
     fast = result["speed"]
     lines += [

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import shutil
 import tomllib
 
 import pytest
 
+from kit.launcher import copy_missing_notebooks, notebook_server
+from kit.shipped import sample_session
 from kit.trial import read_trial, write_trial
 from tests.browser.conftest import START_MS, Bench, keep_screenshot
+from tests.browser.test_forms import CUT_OFF, SIDEWAYS, TOO_SMALL
+from tests.browser.test_publish import RULES
+from tests.report.test_page import axe_source
 
 SIZES = {"laptop": (1280, 800), "tablet": (820, 1180), "phone": (390, 844)}
 
@@ -204,6 +210,59 @@ def test_plan_fits_every_screen(page, open_notebook, bench, findings, size, sche
         page.get_by_role("heading", name=title).scroll_into_view_if_needed()
         keep_screenshot(page, f"plan-{size}-{scheme}-{name}")
     assert findings.errors == []
+
+
+@pytest.mark.parametrize("sample", ["disc_and_soak", "seven_rivers"])
+def test_every_sample_can_be_planned_on_every_screen(
+    page, open_notebook, bench, findings, tmp_path, sample
+):
+    folder = tmp_path / sample
+    folder.mkdir()
+    shutil.copy(sample_session(sample) / "trial.toml", folder)
+    copy_missing_notebooks(folder)
+    with notebook_server(folder) as server:
+        page = open_notebook("1_plan", server)
+        page.locator(".kit-figure img[alt*='without any true difference']").wait_for()
+        for scheme in ("light", "dark"):
+            page.emulate_media(color_scheme=scheme)
+            light = "true" if scheme == "light" else "false"
+            page.wait_for_selector(f"body[data-jp-theme-light={light}]", state="attached")
+            for screen, (width, height) in SIZES.items():
+                page.set_viewport_size({"width": width, "height": height})
+                page.wait_for_function(f"innerWidth === {width}")
+                page.wait_for_function(f"({CUT_OFF})().length === 0")
+                assert page.evaluate(SIDEWAYS) == [], f"scrolls sideways on a {screen}"
+                assert page.evaluate(TOO_SMALL) == [], f"too small on a {screen}"
+                keep_screenshot(page, f"plan-{sample}-{screen}-{scheme}")
+        combined = sample == "disc_and_soak"
+        assert page.get_by_role("button", name="Add a method").is_disabled() == combined
+        assert page.get_by_text("Each method is one combination").is_visible() == combined
+    assert findings.errors == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_serious_in_a_plan_that_can_be_changed(
+    page, open_notebook, bench, findings, scheme
+):
+    source = axe_source()
+    page.emulate_media(color_scheme=scheme)
+    page = open_notebook("1_plan")
+    page.get_by_role("button", name="Add a method").click()
+    page.get_by_label("Something else to judge").select_option(
+        label="a taste attribute, scored by tasters"
+    )
+    page.get_by_role("button", name="Judge this too").click()
+    page.get_by_label("Sessions", exact=True).fill("many")
+    page.get_by_text("There is no answer to this plan yet.").wait_for()
+    page.evaluate(source)
+    found = page.evaluate(f"axe.run('.kit-panel', {{runOnly: {RULES}}})")
+    bad = [
+        (one["id"], one["impact"], one["nodes"][0]["html"][:160], one["nodes"][0]["failureSummary"])
+        for one in found["violations"]
+        if one["impact"] in ("serious", "critical")
+    ]
+    assert bad == []
+    assert len(found["passes"]) > 8
 
 
 def test_draw_and_seal(open_notebook, bench, findings):

@@ -17,6 +17,7 @@ from kit.widgets.plan.outcomes import BETTER, FAMILIES, NEW_TASTE, OutcomeEntry
 from kit.widgets.theme import plain_button, row, section
 
 _ASPECT_TO_ADD = {"mean": "average", "spread": "evenness", "rate": "share of shots"}
+_STEPS = [("whole only", True), ("any number", False)]
 _ROLES = [("secondary", "secondary"), ("exploratory", "exploratory")]
 
 
@@ -175,21 +176,21 @@ class _TasteScale:
                             lambda: "")  # fmt: skip
         self._high = WordBox("to", entry.high, guard(lambda text: write("high", text)),
                              lambda: "")  # fmt: skip
-        self._whole = widgets.Checkbox(value=entry.whole, description="Whole points only",
-                                       indent=False)  # fmt: skip
-        self._whole.observe(guard(lambda change: write("whole", change["new"])), "value")
-        self.widget = row(self._name.widget, self._low.widget, self._high.widget, self._whole)
+        self._whole = Choice("Points are", _STEPS, entry.whole,
+                             guard(lambda value: write("whole", value)))  # fmt: skip
+        self.widget = row(
+            self._name.widget, self._low.widget, self._high.widget, self._whole.widget
+        )
 
     def update(self, entry: OutcomeEntry) -> None:
         self._name.put(entry.measure)
         self._low.put(entry.low)
         self._high.put(entry.high)
-        self._whole.value = entry.whole
+        self._whole.put(_STEPS, entry.whole)
 
     def enable(self, editable: bool) -> None:
-        for box in (self._name, self._low, self._high):
+        for box in (self._name, self._low, self._high, self._whole):
             box.enable(editable)
-        self._whole.disabled = not editable
 
 
 def _to_add_words(measure: str, aspect: str) -> str:
