@@ -120,7 +120,7 @@ def draw_verdict_key(sheet: Sheet, y: float) -> None:
     axes.set_ylim(-0.5, 0.5)
     axes.set_xticks([])
     axes.set_yticks([])
-    x = 0.4 * em
+    x = 0.6 * em  # half of the widest sign
     for word in (DIFFERENT, f"{SAME} within the SDM", UNCLEAR):
         draw_sign_at(axes, canvas, x, 0, verdict_sign(word, canvas))
         write_in(axes, canvas, x + 0.8 * em, 0, word, va="center_baseline",
