@@ -44,6 +44,15 @@ def test_page_shows_the_same_numbers_as_the_library(trial_folder: Path) -> None:
     assert 'class="kit-hidden"> yes' in page  # said, not only coloured
 
 
+def test_the_width_of_the_intervals_is_said(trial_folder: Path) -> None:
+    # ± q(.95; 4, 33) / √2 × SE and ± t(.975; 33) × SE, SE = 0.45 √(2/12); quantiles by scipy.
+    plan = PlanModel(trial_folder)
+    assert plan.outlook is not None
+    together, alone = plan.outlook.interval_sentences()
+    assert together.endswith("will reach about ±0.5 points.")
+    assert alone.endswith("will reach about ±0.37 points.")
+
+
 def test_a_wrong_blank_keeps_the_last_answers_off_and_says_why(trial_folder: Path) -> None:
     plan = PlanModel(trial_folder)
     plan.type_in("shot_sd", "0")

@@ -15,10 +15,11 @@ from kit.planning.budget import Cost, cost_of, over_budget
 from kit.planning.laid_out import LaidOut
 from kit.planning.luck import luck_gallery as virtual_results
 from kit.planning.luck import luck_summary
-from kit.planning.questions import noise_measure
+from kit.planning.questions import noise_measure, outcome_of_means
 from kit.planning.taste_answers import TasteTable, taste_table
 from kit.planning.truth import Truth
 from kit.planning.virtual import VirtualPlan
+from kit.planning.words import say_difference
 from kit.trial import Trial
 
 CURVE_SHOTS = (4, 6, 8, 10, 12, 16, 20, 25, 30, 40, 50)
@@ -98,10 +99,17 @@ class Outlook:
             ]
         return lines
 
-    def intervals(self) -> pd.DataFrame:
-        """Half-width and detectable difference for the planned number of shots."""
+    def interval_sentences(self) -> list[str]:
+        """How wide the intervals will be that are shown, for the planned number of shots."""
+        if outcome_of_means(self.trial) is None:
+            return []
         shown = intervals_shown(self.trial, self.layout, [self.trial.shots_per_method_planned])
-        return shown[["comparison", "half_width", "detected"]]
+        measure = noise_measure(self.trial)
+        return [
+            f"The interval of a difference ({words}) will reach about "
+            f"±{say_difference(round(float(width), 2), measure)}."
+            for words, width in zip(shown["comparison"], shown["half_width"], strict=True)
+        ]
 
     def curves(self) -> Picture:
         """Chance over number of shots, one line a kind of question."""

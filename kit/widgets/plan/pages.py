@@ -161,7 +161,8 @@ def _cell(row: dict[Hashable, Any]) -> Markup:
     chance = say_chance(row["chance"])
     rough = ""
     if row["reliability"] == "rough":
-        rough, chance = ROUGH, chance.lstrip("<> ")  # ~99 %: a limit that is uncertain is none
+        # No “> 99 %”: a limit that is uncertain is none.
+        rough, chance = ROUGH, f"{min(99, round(100 * row['chance']))} %"
     return Markup(
         '<td class="kit-{mark}{own}"><span aria-hidden="true">{sign}</span> {rough}{chance}'
         '<span class="kit-hidden"> {mark}</span></td>'

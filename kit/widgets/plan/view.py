@@ -170,7 +170,7 @@ class PlanView(PanelView):
         self._answers.value = answer_page(outlook.answers)
         self._taste.value = taste_page(outlook.taste)
         self._budget.value = values_page(outlook.budget_rows())
-        self._more.value = list_page(outlook.sentences[1:])
+        self._more.value = list_page([*outlook.interval_sentences(), *outlook.sentences[1:]])
         if outlook is not self._pictured:
             self._pictured = outlook
             self._curve.ask(outlook.curves)
