@@ -9,10 +9,7 @@ import pandas as pd
 from kit.errors import BundleError
 from kit.schedule.tasting import ORDERS_FILE, SETS_FILE
 from kit.trial import Trial
-
-LONGEST_INITIALS = 3
-"""A code holds a digit (“T1”, “panel-07”) or is no longer than initials (common practice, no
-source); anything else reads as a name."""
+from kit.trial.codes import is_code
 
 
 def refuse_names_of_tasters(trial: Trial, entries: dict[str, bytes]) -> None:
@@ -27,7 +24,7 @@ def refuse_names_of_tasters(trial: Trial, entries: dict[str, bytes]) -> None:
     for table in ("tastings.csv", ORDERS_FILE, SETS_FILE):
         if table in entries:
             tasters |= set(pd.read_csv(io.BytesIO(entries[table]), dtype=str)["taster"].dropna())
-    named = sorted(taster for taster in tasters if not _is_code(taster))
+    named = sorted(taster for taster in tasters if not is_code(taster))
     if named:
         raise BundleError(
             f"The taster “{named[0]}” seems to stand in this trial by name. A bundle never holds "
@@ -35,7 +32,3 @@ def refuse_names_of_tasters(trial: Trial, entries: dict[str, bytes]) -> None:
             "codes such as T1, T2 for tasters (tasting.tasters in trial.toml, before sealing; a "
             "correction of each tasting in the log)."
         )
-
-
-def _is_code(taster: str) -> bool:
-    return any(sign.isdigit() for sign in taster) or len(taster.strip()) <= LONGEST_INITIALS

@@ -11,6 +11,8 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from kit.trial.codes import refuse_names
+
 Aspect = Literal["mean", "spread", "rate", "score"]
 DesignKind = Literal[
     "complete blocks", "incomplete blocks", "latin square", "carry-over balanced", "split-plot"
@@ -335,6 +337,7 @@ def _check_tasting(trial: Trial) -> None:
     tasting = trial.tasting
     if len(set(tasting.tasters)) != len(tasting.tasters):
         raise ValueError("two tasters have the same code")
+    refuse_names(tasting.tasters)
     if tasting.discrimination and tasting.pair is None:
         raise ValueError(f"a {tasting.discrimination} test needs the pair of methods to tell apart")
     unknown = [name for name in tasting.pair or () if name not in trial.method_names]

@@ -99,3 +99,17 @@ def test_tolerance_includes_its_own_limit() -> None:
     assert trial.recipe.in_tolerance(17.6, 37.0)
     assert not trial.recipe.in_tolerance(17.5, 37.1)
     assert not trial.recipe.in_tolerance(17.7, 36.0)
+
+
+@pytest.mark.parametrize(
+    ("taster", "is_one"), [("T1", True), ("panel-07", True), ("MK", True), ("Marta", False)]
+)
+def test_tasters_have_codes_and_no_names(taster: str, is_one: bool, samples: Path) -> None:
+    text = (samples / "seven_rivers" / "trial.toml").read_text(encoding="utf-8")
+    changed = text.replace('"T1"', f'"{taster}"')
+    assert text.count('"T1"') == 1
+    if is_one:
+        assert taster in trial_from_toml(changed).tasting.tasters
+    else:
+        with pytest.raises(PlanError, match=f"the taster “{taster}” looks like a name"):
+            trial_from_toml(changed)
