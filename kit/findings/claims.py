@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from kit.analysis.result import DIFFERENT, SAME, OutcomeResult
-from kit.findings.sentences import pair_sentence
+from kit.findings.sentences import comparative, pair_sentence
 from kit.findings.wording import listed, scale_of, smallest_difference_words
 from kit.trial import Outcome
 
@@ -145,11 +145,8 @@ def _best_words(outcome: Outcome, name: str) -> str:
 
 
 def _more_words(outcome: Outcome, a: str, b: str) -> str:
-    if outcome.aspect == "spread":
-        return f"{a} is less consistent than {b}"
-    if outcome.measure == "ey_pct":
-        return f"{a} extracts more than {b}"
-    return f"{a} has more {scale_of(outcome).noun} than {b}"
+    verb = "is less consistent" if outcome.aspect == "spread" else comparative(outcome)
+    return f"{a} {verb} than {b}"
 
 
 def _turned(outcome: Outcome, row: dict[str, Any]) -> dict[str, Any]:

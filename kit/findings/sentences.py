@@ -76,7 +76,7 @@ def _difference_sentence(outcome: Outcome, row: dict[str, Any]) -> str:
     evidence = f"{INTERVAL} {interval}, {say_p(row['p_adjusted'])}"
     size = scale.value(estimate, decimals)
     if row["verdict"] == DIFFERENT:
-        verb = _comparative(outcome)
+        verb = comparative(outcome)
         return (
             f"{ahead} {verb} than {behind}: by {size} ({evidence}). "
             f"{_size_against_margin(outcome, lower)}"
@@ -147,7 +147,7 @@ def _oriented_ratio(row: dict[str, Any]) -> tuple[str, str, float, float, float]
     return row["b"], row["a"], inverse[0], inverse[1], inverse[2]
 
 
-def _comparative(outcome: Outcome) -> str:
+def comparative(outcome: Outcome) -> str:
     """What a larger value of the measure means, as a verb phrase."""
     phrases = {
         "ey_pct": "extracts more",
