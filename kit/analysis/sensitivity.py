@@ -182,7 +182,8 @@ def _own_sds(
     """The declared comparisons when shots of one method may scatter more than those of another.
 
     With one SD for all, a method that scatters twice as much is called different in 12 of 100
-    comparisons that are ties, with an SD for each in 5 (5 methods of 12 shots, simulated).
+    comparisons that are ties, with an SD for each in 5 (5 methods of 12 shots; simulated in
+    tests/benchmarks/own_sds.py).
     """
     fit = fit_mixed_model(
         rows, model.response, model.fixed, list(model.random), residual_by="method"
