@@ -21,6 +21,7 @@ from kit.deviations import deviations_from_log, write_deviations
 from kit.results import compute_blind_results, lock_analysis
 from kit.results.write import findings_text
 from kit.schedule import draw_schedule, freeze_trial, write_schedule
+from kit.schedule.tasting import ORDERS_FILE, SETS_FILE, draw_missing_tasting, read_tasting
 from kit.shotlog import Event, append_events, fold, new_event, read_shots, run_order, write_tables
 from kit.trial import Trial, read_trial
 from sample_sessions.tastings import invented_tastings
@@ -28,7 +29,7 @@ from sample_sessions.tastings import invented_tastings
 HERE = Path(__file__).parent
 NAMES = ("four_naps", "disc_and_soak", "seven_rivers")
 MADE = ("schedule.csv", "freeze.json", "shots.jsonl", "shots.csv", "readings.csv", "tastings.csv",
-        "deviations.csv", "analysis_lock.json")  # fmt: skip
+        "deviations.csv", "analysis_lock.json", ORDERS_FILE, SETS_FILE)  # fmt: skip
 # So that the ids of events, random in a real log, are the same each time the samples are made.
 NAMESPACE = uuid.UUID("6f1d1f7e-2f0a-4f5e-9c3b-0d6a3c1b9e57")
 MINUTES_A_SHOT = 5
@@ -73,8 +74,10 @@ def make_sample(folder: Path) -> None:
     bench = Bench(trial, truth, np.random.default_rng(truth["shots_seed"]))
     pull_everything(bench, schedule, start)
     if "tasting" in truth:
-        shots = _drunk(bench, schedule)
-        for at, tasting in invented_tastings(trial, truth, shots, bench.rng):
+        draw_missing_tasting(folder)
+        later = datetime.fromisoformat(bench.events[-1].at) + timedelta(days=1)
+        luck = np.random.default_rng(truth["tasting_seed"])
+        for at, tasting in invented_tastings(trial, truth, read_tasting(folder), later, luck):
             bench.record("tasting", tasting, at)
     append_events(folder, bench.events)
     write_tables(folder)
@@ -174,13 +177,6 @@ def invented_time(bench: Bench, pull: Any) -> float:
     method = next(entry for entry in bench.trial.methods if entry.name == pull.method)
     extra = sum(truth["by_setting_s"].get(level, 0.0) for level in method.settings.values())
     return round(float(bench.rng.normal(truth["mean_s"] + extra, truth["sd_s"])), 1)
-
-
-def _drunk(bench: Bench, schedule: pd.DataFrame) -> pd.DataFrame:
-    """The study shots as pulled, whose remains the tasters drink later in the day."""
-    from kit.shotlog import shots_table
-
-    return shots_table(fold(bench.events), schedule)
 
 
 def main() -> None:

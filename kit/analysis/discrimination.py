@@ -36,11 +36,12 @@ class DiscriminationResult:
 
     Shares are of assessments. ``p_difference``: chance of this many right answers or more by
     guessing. ``discriminators``: guess-corrected share (zero at least), with its two-sided
-    interval. ``most_discriminators``: the one-sided upper limit, the figure that a claim "hardly
-    anybody can taste it" stands on. In a paired test the upper limits hold in both directions:
-    tasters who mostly name the other cup tell the two apart as well. ``d_prime``: sensory
-    distance, zero where no more were right than by guessing, with the interval that the exact
-    interval of the share maps to.
+    interval. ``fewest_discriminators``, ``most_discriminators``: one-sided limits; the first is
+    above zero just where the test shows a difference, on the second stands a claim "hardly
+    anybody can taste it". In a paired test the upper limits hold in both directions: tasters who
+    mostly name the other cup tell the two apart as well. ``d_prime``: sensory distance, zero
+    where no more were right than by guessing, with the interval that the exact interval of the
+    share maps to.
     """
 
     test: str
@@ -54,11 +55,19 @@ class DiscriminationResult:
     discriminators: float
     discriminators_lower: float
     discriminators_upper: float
+    fewest_discriminators: float
     most_discriminators: float
     d_prime: float
     d_prime_se: float
     d_prime_lower: float
     d_prime_upper: float
+
+    def limits_in_words(self) -> str:
+        """``At most 51 %``, or ``At least 3 % and at most 71 %``, each limit at the level."""
+        most = f"at most {100 * self.most_discriminators:.0f} %"
+        if self.fewest_discriminators > 0:
+            return f"At least {100 * self.fewest_discriminators:.0f} % and {most}"
+        return most.capitalize()
 
 
 def discrimination_test(
@@ -79,6 +88,7 @@ def discrimination_test(
     share = correct / n
     lower, upper = exact_interval(correct, n, level)
     furthest = max(correct, n - correct) if test == "paired" else correct
+    fewest = exact_interval(correct, n, 2 * level - 1)[0]
     most = exact_interval(furthest, n, 2 * level - 1)[1]
     d = d_prime(test, share)
     slope = _slope(test, d)
@@ -94,6 +104,7 @@ def discrimination_test(
         discriminators=guess_corrected(share, guess),
         discriminators_lower=guess_corrected(lower, guess),
         discriminators_upper=guess_corrected(exact_interval(furthest, n, level)[1], guess),
+        fewest_discriminators=guess_corrected(fewest, guess),
         most_discriminators=guess_corrected(most, guess),
         d_prime=d,
         d_prime_se=float(np.sqrt(share * (1 - share) / n) / slope) if slope > 0 else np.nan,

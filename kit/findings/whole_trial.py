@@ -6,10 +6,9 @@ outcome, which the claims of that outcome already answer for; a taste test is on
 
 from __future__ import annotations
 
-from typing import Any
-
 import pandas as pd
 
+from kit.analysis.discrimination import DiscriminationResult
 from kit.analysis.result import DIFFERENT, Analysis, OutcomeResult
 from kit.errors import PlanError
 from kit.findings.claims import CONTRADICTED, SILENT, SUPPORTED, Claim, ShotsNeeded
@@ -71,38 +70,38 @@ def _wins(
 
 def _telling_apart(trial: Trial, tests: pd.DataFrame | None) -> list[Claim]:
     """What a triangle, duo-trio or paired test of the plan bears out."""
-    if tests is None or trial.tasting.pair is None or not len(tests):
+    if tests is None or trial.tasting.pair is None:
         return []
     pair = " and ".join(trial.tasting.pair)
+    results = tests.drop(columns="attribute", errors="ignore").to_dict("records")
     return [
         claim
-        for test in tests.to_dict("records")
-        for claim in _claims_of_test(pair, {str(name): value for name, value in test.items()})
+        for result in results
+        for claim in _claims_of_test(
+            pair, DiscriminationResult(**{str(name): value for name, value in result.items()})
+        )
     ]
 
 
-def _claims_of_test(pair: str, found: dict[str, Any]) -> list[Claim]:
-    told = found["p_difference"] < 0.05
-    lower, upper = (100 * found[f"discriminators_{end}"] for end in ("lower", "upper"))
-    most = 100 * found["most_discriminators"]
-    counted = (
-        f"{found['correct']} of {found['n']} {found['test']} tests were right "
-        f"({say_p(found['p_difference'])})"
+def _claims_of_test(pair: str, found: DiscriminationResult) -> list[Claim]:
+    told = found.p_difference < 0.05
+    evidence = (
+        f"{found.correct} of {found.n} {found.test} tests were right "
+        f"({say_p(found.p_difference)}). {found.limits_in_words()} of tastings tell {pair} apart "
+        "(each limit at 95 %)."
     )
-    evidence = f"{counted}; between {lower:.0f} and {upper:.0f} % of tastings tell {pair} apart."
-    at_most = f"At most {most:.0f} % of tastings tell {pair} apart (one-sided 95 %)."
-    few = found["most_discriminators"] < SHARE_TOO_FEW
-    many = found["discriminators_lower"] >= SHARE_TOO_FEW
-    more = "" if few or many else _tests_for_similarity(found["test"])
-    apart = "" if told else _tests_for_difference(found["test"])
+    few = found.most_discriminators < SHARE_TOO_FEW
+    many = found.fewest_discriminators >= SHARE_TOO_FEW
+    more = "" if few or many else _tests_for_similarity(found.test)
+    apart = "" if told else _tests_for_difference(found.test)
     return [
         Claim(WHOLE, "taste", f"Tasters can tell {pair} apart", SUPPORTED if told else SILENT,
               evidence, apart),
         Claim(WHOLE, "taste", f"Hardly anybody can taste the difference between {pair}",
-              SUPPORTED if few else CONTRADICTED if many else SILENT, at_most, more),
+              SUPPORTED if few else CONTRADICTED if many else SILENT, evidence, more),
         Claim(WHOLE, "taste", f"Nobody can taste the difference between {pair}",
-              CONTRADICTED if told else SILENT,
-              evidence if told else f"{at_most} (Never: nobody can.)", ""),
+              CONTRADICTED if told else SILENT, evidence if told else
+              f"{evidence} (Never: nobody can.)", ""),
     ]  # fmt: skip
 
 

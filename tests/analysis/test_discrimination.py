@@ -97,6 +97,12 @@ def test_similarity_and_its_table_agree():
     assert result.most_discriminators <= 0.3
 
 
+@given(st.sampled_from(sorted(GUESSING)), st.integers(1, 60), st.data())
+def test_the_lower_limit_is_above_zero_just_where_a_difference_is_shown(test, n, draw):
+    result = discrimination_test(draw.draw(st.integers(0, n)), n, test)
+    assert (result.fewest_discriminators > 0) == (result.p_difference < 0.05)
+
+
 def test_24_duo_trios_cannot_prove_that_nobody_can_tell():
     """Even exactly as many right as by guessing leaves room for a good third who can tell."""
     result = discrimination_test(12, 24, "duo-trio")

@@ -39,12 +39,13 @@ from kit.analysis.result import OutcomeResult
 from kit.analysis.trial_analysis import analyse_outcomes
 from kit.findings.claims import CONTRADICTED, SUPPORTED, Claim, claim_sheet
 from kit.schedule import draw_schedule
+from kit.schedule.tasting import discrimination_sets, tasting_orders
 from kit.shipped import sample_session
 from kit.shotlog import fold, shots_table, tastings_table
 from kit.shotlog.run_order import Pull
 from kit.trial import Outcome, Trial, read_trial
 from sample_sessions.make_samples import MINUTES_A_SHOT, NAMES, Bench, invented_shot
-from sample_sessions.tastings import _scores, invented_tastings
+from sample_sessions.tastings import cup_scores, invented_tastings, shot_yield
 
 SEED = 7
 LOST = 2
@@ -151,7 +152,13 @@ def mean_scores(truth: dict[str, Any]) -> dict[tuple[str, str], float]:
         rng = np.random.default_rng(0)  # the same luck for every method, so that ties stay ties
         cups = pd.DataFrame(
             [
-                _scores(truth, method, float(rng.normal(0, luck)), 1 + cup % 7, rng)
+                cup_scores(
+                    truth,
+                    shot_yield(truth, method, rng),
+                    float(rng.normal(0, luck)),
+                    1 + cup % len(truth["extraction"]["mean_pct"]),
+                    rng,
+                )
                 for cup in range(CUPS)
             ]
         )
@@ -167,7 +174,8 @@ def invented_trial(
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Shots and tastings of one trial of the scenario."""
     trial, truth = scenario.trial, scenario.truth
-    schedule = draw_schedule(trial, int(rng.integers(2**62)))
+    seed = int(rng.integers(2**62))
+    schedule = draw_schedule(trial, seed)
     bench = Bench(trial, truth, rng)
     rows = schedule[schedule["role"] != "spare"].astype(object)
     rows = rows.where(rows.notna() & (rows != ""), None)
@@ -183,7 +191,9 @@ def invented_trial(
         bench.record("shot", invented_shot(bench, pull, places[session], at, {}), at)
     shots = shots_table(fold(bench.events), schedule)
     if "tasting" in truth:
-        for at, tasting in invented_tastings(trial, truth, shots, rng):
+        drawn = tasting_orders(trial, seed), discrimination_sets(trial, seed)
+        later = truth["first_session"] + timedelta(days=1 + trial.layout.sessions)
+        for at, tasting in invented_tastings(trial, truth, drawn, later, rng):
             bench.record("tasting", tasting, at)
     tastings = tastings_table(fold(bench.events), schedule)
     study = np.flatnonzero(shots["role"] == "study")

@@ -42,9 +42,8 @@ def _told_words(name: str, found: DiscriminationResult) -> str:
     told = found.p_difference < 0.05
     return (
         f"{name}: {found.correct} of {found.n} right ({say_p(found.p_difference)}), "
-        f"{'told apart' if told else 'not told apart'} here. Between "
-        f"{100 * found.discriminators_lower:.0f} and {100 * found.discriminators_upper:.0f} % of "
-        "assessments may truly tell the cups apart, so “nobody can taste it” is "
+        f"{'told apart' if told else 'not told apart'} here. {found.limits_in_words()} of tastings "
+        "tell the cups apart, so “nobody can taste it” is "
         f"{'ruled out' if told else 'not shown'}."
     )
 
