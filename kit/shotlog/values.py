@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from datetime import datetime
 from difflib import get_close_matches
@@ -11,6 +12,7 @@ from kit.codebook import Column
 from kit.errors import Complaint, DataError, TableError
 from kit.numerals import parse_number, say_number
 
+_MINUTES = re.compile(r"\d+:\d\d([.,]\d+)?$")
 Value = str | int | float | None
 
 
@@ -86,13 +88,14 @@ def _read_time(column: Column, raw: object, place: Place) -> str:
 
 
 def _read_number(column: Column, raw: object, place: Place) -> int | float | None:
+    if column.unit == "s" and _MINUTES.match(str(raw).strip()):
+        problem, remedy = "this is minutes and seconds", "Write it in seconds, for example 28."
+        raise TableError([place.complaint(column.name, raw, problem, remedy)])
     try:
         number = parse_number(raw, column.unit)
     except DataError as error:
-        remedy = f"Write {_example(column)}."
-        raise TableError(
-            [place.complaint(column.name, "", str(error).rstrip("."), remedy)]
-        ) from error
+        problem, remedy = _problem_and_remedy(str(error), column)
+        raise TableError([place.complaint(column.name, "", problem, remedy)]) from error
     if number is None:
         return None
     problem = _out_of_range(column, number)
@@ -100,6 +103,12 @@ def _read_number(column: Column, raw: object, place: Place) -> int | float | Non
         remedy = f"Write {_example(column)}, or leave the cell empty if it is not known."
         raise TableError([place.complaint(column.name, raw, problem, remedy)])
     return int(number) if column.kind == "integer" else number
+
+
+def _problem_and_remedy(sentence: str, column: Column) -> tuple[str, str]:
+    """A refusal in two halves; one that says what to write is not told it twice."""
+    problem, write, what = sentence.rstrip(".").partition(". Write ")
+    return problem, f"Write {what}." if write else f"Write {_example(column)}."
 
 
 def _out_of_range(column: Column, number: float) -> str:

@@ -292,6 +292,9 @@ class Session:
         saved = {shot.entered.get("note") for shot in read_log(self.folder).shots}
         if note is None or note in saved:
             return
+        # Killed while a shot was being corrected: that form is back, the draft waits behind it.
+        if self.page.get_by_role("button", name="Save the correction").is_visible():
+            return
         self.record.drafts_checked += 1
         for label, text in self.draft.items():
             found = box(self.page, label).input_value()

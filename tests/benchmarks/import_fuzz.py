@@ -1,9 +1,11 @@
 """Thousands of spreadsheets through the import: read exactly, or refused at the right row.
 
 ``python -m tests.benchmarks.import_fuzz [--quick] [--json]``. Half of the files are as people keep
-them, half of these with one thing wrong on purpose; the other half are the same files with bytes
-damaged. Counted are those read exactly, those refused, and the slowest; a traceback, a changed
-value or a wrong row stops the run with the seed that shows it.
+them, many of these with one thing wrong on purpose; the other half are the same files with bytes
+damaged. Counted are those read exactly as meant, those asked about because a number can be read in
+two ways, those refused with file, row and column, and the slowest; a traceback, a value that does
+not stand in the file, a wrong row or more than 5 s stops the run with the seed that shows it.
+``import_fuzz_output.txt`` beside this module holds what a whole run printed.
 """
 
 from __future__ import annotations
@@ -16,10 +18,8 @@ import time
 from pathlib import Path
 from typing import Any
 
-from kit.errors import KitError
-from kit.shotlog.importing import import_shots
 from tests.shotlog.invented_spreadsheets import invented_case
-from tests.shotlog.test_importing import TRIAL, check_case
+from tests.shotlog.test_importing import check_case, check_damaged
 
 SEED = 20260502
 FILES = 6_000
@@ -43,7 +43,8 @@ def main() -> None:
 
 def run(files: int) -> dict[str, Any]:
     """Put ``files`` spreadsheets through the import, half of them damaged."""
-    became = {"read": 0, "refused": 0, "damaged_read": 0, "damaged_refused": 0}
+    became = {"read as meant": 0, "asked": 0, "refused": 0}
+    became |= {"damaged, refused": 0, "damaged, still read as it stands": 0}
     slowest = 0.0
     with tempfile.TemporaryDirectory() as folder:
         for number in range(files):
@@ -57,7 +58,12 @@ def run(files: int) -> dict[str, Any]:
             slowest = max(slowest, time.perf_counter() - start)
     if slowest > LONGEST_S:
         raise SystemExit(f"the slowest file took {slowest:.1f} s")
-    return {"files": files, "seed": SEED, **became, "slowest_s": round(slowest, 3)}
+    return {
+        "files": files,
+        "first seed": SEED,
+        **became,
+        "slowest_s": round(slowest, 3),
+    }
 
 
 def _one(seed: int, damaged: bool, folder: Path) -> str:
@@ -66,17 +72,15 @@ def _one(seed: int, damaged: bool, folder: Path) -> str:
     if not damaged:
         return check_case(case, folder)
     content = bytearray(case.content)
-    for _ in range(luck.randint(1, 12)):
+    for _ in range(luck.choice([1, 1, 2, 12])):
         content[luck.randrange(len(content))] = luck.randrange(256)
     if luck.random() < 0.2:
         del content[luck.randrange(len(content)) :]
     path = folder / case.name
     path.write_bytes(bytes(content))
-    try:
-        import_shots(path, TRIAL)
-    except KitError:
-        return "damaged_refused"
-    return "damaged_read"
+    return {"read": "damaged, still read as it stands", "refused": "damaged, refused"}[
+        check_damaged(path)
+    ]
 
 
 if __name__ == "__main__":

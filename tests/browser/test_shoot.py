@@ -250,7 +250,7 @@ def test_a_brought_table_is_shown_as_understood_mended_and_taken_in(folder, open
     understood.get_by_text("could mean two things").wait_for()
     page.get_by_text("paper.csv, row 2, column beverage_g: Beverage is missing").wait_for()
     press(page, "Take the shots in")
-    page.get_by_role("alert").get_by_text("Nothing was taken in. 2 things stand").wait_for()
+    page.get_by_role("alert").get_by_text("Nothing was taken in. 3 things stand").wait_for()
     assert read_log(folder).shots == ()
 
     box(page, "Column").select_option(label="C: yield")

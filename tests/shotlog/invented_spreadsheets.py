@@ -10,7 +10,7 @@ import csv
 import io
 import random
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import openpyxl
@@ -27,7 +27,7 @@ UNITS = {"dose_g": "g", "beverage_g": "g", "tds_pct": "%", "shot_time_s": "s"}
 DECIMALS = {"dose_g": 2, "beverage_g": 1, "tds_pct": 2, "shot_time_s": 1}
 FAULTS = (
     "ten times", "two marks", "unknown method", "no tds", "words", "wrong unit", "negative",
-    "doubled number", "date", "formula", "infinite",
+    "doubled number", "date", "formula", "infinite", "day first",
 )  # fmt: skip
 
 
@@ -47,10 +47,12 @@ def invented_case(luck: random.Random) -> Case:
     """One spreadsheet: a layout, a dialect, harmless oddities, and perhaps one thing wrong."""
     workbook = luck.random() < 0.4
     shots = _shots(luck, luck.randint(1, 4))
-    layout = luck.choice(["long", "long", "wide", "two rows"])
+    layout = luck.choice(["long", "long", "wide", "two rows", "sheets"])
     style = _Style(luck, workbook)
     if layout == "long":
         return _long(luck, shots, style)
+    if layout == "sheets":
+        return _sheets(luck, shots, style)
     return _wide(luck, shots, style) if layout == "wide" else _two_rows(luck, shots, style)
 
 
@@ -127,8 +129,12 @@ def _long(luck: random.Random, shots: list[dict[str, Any]], style: _Style) -> Ca
     numbered = luck.random() < 0.5
     headings = [luck.choice(HEADINGS[name]) for name in names]
     extra = luck.random() < 0.3
+    dated = luck.random() < 0.3
+    if dated:
+        _pull_at_times(luck, shots)
     rows: list[list[Any]] = _preamble(luck)
-    rows.append([*(["Shot"] if numbered else []), *headings, *(["Mood"] if extra else [])])
+    rows.append([*(["Shot"] if numbered else []), *headings, *(["Mood"] if extra else []),
+                 *(["Date", "Clock"] if dated else [])])  # fmt: skip
     fault = luck.choice(FAULTS) if luck.random() < 0.5 else ""
     at_fault = luck.randrange(len(shots))
     wrong_row = None
@@ -136,17 +142,60 @@ def _long(luck: random.Random, shots: list[dict[str, Any]], style: _Style) -> Ca
         cells = [_cell(luck, style, shot, name) for name in names]
         if luck.random() < 0.15:
             rows.append([])
+        when = _when(shot, style) if dated else []
         if fault and number - 1 == at_fault:
             wrong_row = len(rows) + 1
-            fault = _spoil(luck, fault, cells, names, style, numbered)
+            if fault == "day first" and dated:
+                when[0] = "02/05/2026"
+            else:
+                fault = _spoil(luck, fault, cells, names, style, numbered)
         start = [number if fault != "doubled number" or number - 1 != at_fault else _double(number)]
-        rows.append([*(start if numbered else []), *cells, *(["fine"] if extra else [])])
+        rows.append([*(start if numbered else []), *cells, *(["fine"] if extra else []), *when])
     if fault == "doubled number":
         wrong_row = None  # either of the two rows may be named
     if luck.random() < 0.3:
         rows += [[], [luck.choice(["Mean", "Average", "SD"]), *[1.0] * len(names)]]
     name, content = style.save(rows)
     return Case(name, content, shots, wrong_row if fault else None, fault)
+
+
+def _pull_at_times(luck: random.Random, shots: list[dict[str, Any]]) -> None:
+    """A time for each shot, minutes apart, not in the order of the file."""
+    minutes = list(range(0, 7 * len(shots), 7))
+    luck.shuffle(minutes)
+    start = datetime(2026, 5, 2, 8, 3, tzinfo=UTC)
+    for shot, after in zip(shots, minutes, strict=True):
+        shot["pulled_at"] = (start + timedelta(minutes=after)).isoformat()
+
+
+def _when(shot: dict[str, Any], style: _Style) -> list[Any]:
+    """Date and time of day as a spreadsheet holds them, or as people write them."""
+    at = datetime.fromisoformat(shot["pulled_at"]).replace(tzinfo=None)
+    if style.workbook:
+        return [at.replace(hour=0, minute=0), at.time()]
+    return [at.date().isoformat(), f"{at.hour}:{at.minute:02d}"]
+
+
+def _sheets(luck: random.Random, shots: list[dict[str, Any]], style: _Style) -> Case:
+    """A workbook with a sheet a session, and one of notes that holds no shots."""
+    names = list(HEADINGS)
+    book = openpyxl.Workbook()
+    book.active.title = "Read me"
+    book.active["A1"] = "nice weekend"
+    sessions = [luck.choice(["Saturday", "Day 1"]), luck.choice(["Sunday", "Day 2"])]
+    style.workbook = True
+    for place, session in enumerate(sessions):
+        sheet = book.create_sheet(session)
+        for row in [*_preamble(luck), [luck.choice(HEADINGS[name]) for name in names]]:
+            sheet.append(row)
+        for shot in shots[place::2]:
+            shot["session"] = session
+            sheet.append([shot["method"], *(style.number(shot[name], name) for name in names[1:])])
+            if luck.random() < 0.2:
+                sheet.append([])
+    stream = io.BytesIO()
+    book.save(stream)
+    return Case("log.xlsx", stream.getvalue(), shots)
 
 
 def _double(number: int) -> int:
@@ -171,7 +220,7 @@ def _spoil(
     numbered: bool,
 ) -> str:
     """Put one thing wrong into the cells of a shot; returns the fault really made."""
-    if fault in ("date", "formula") and not style.workbook:
+    if fault == "day first" or (fault in ("date", "formula") and not style.workbook):
         fault = "words"
     if fault == "doubled number" and not numbered:
         fault = "ten times"

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import contextlib
 import random
+import re
 from datetime import UTC, datetime
 from pathlib import Path
 
 import openpyxl
+import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -15,11 +16,13 @@ from hypothesis import strategies as st
 from kit.errors import DataError, KitError, TableError
 from kit.shotlog import fold, limitations_of, read_journal, shots_table
 from kit.shotlog.importing import import_shots, log_import, preview_import
+from kit.shotlog.importing.cells import read_sheets
 from kit.trial import Trial, read_trial
 from tests.shotlog.invented_spreadsheets import Case, invented_case
 
 AT = datetime(2026, 5, 2, 9, 0, tzinfo=UTC)
 TRIAL = read_trial(Path("sample_sessions/four_naps"))
+NUMBERS = ("dose_g", "beverage_g", "ey_pct", "shot_time_s")
 GOOD = 'method,dose (g),out (g),TDS (%)\nHarbour,17.5,36.2,9.40\nFjord,"17,6 g",35.9,"9,55"\n'
 
 
@@ -41,21 +44,48 @@ def the_complaint(path: Path, trial: Trial) -> str:
 
 
 def check_case(case: Case, folder: Path) -> str:
-    """What became of a case: read exactly, or refused at the right row. Anything else fails."""
+    """What became of a case: ``read as meant``, ``asked`` about what can be read in two ways, or
+    ``refused`` at the right row. Anything else fails.
+    """
     path = folder / case.name
     path.write_bytes(case.content)
     if case.fault:
         with pytest.raises(TableError) as caught:
-            import_shots(path, TRIAL)
+            import_shots(path, TRIAL, zone=UTC)
         complaints = caught.value.complaints
         assert case.wrong_row in {None, *(complaint.row for complaint in complaints)}, complaints
         assert all(complaint.problem and complaint.remedy for complaint in complaints)
-        return "refused"
-    imported = import_shots(path, TRIAL)
+        asked = any("in more than one way" in complaint.problem for complaint in complaints)
+        assert asked == (case.fault == "two marks")
+        return "asked" if asked else "refused"
+    imported = import_shots(path, TRIAL, zone=UTC)
     rows = [_as_truth(row, case.shots[0].keys()) for row in imported.rows]
     key = lambda row: tuple(str(value) for value in row.values())  # noqa: E731
     assert sorted(rows, key=key) == sorted(case.shots, key=key)
+    return "read as meant"
+
+
+def check_damaged(path: Path) -> str:
+    """What became of a damaged file: a sentence, or shots whose every number stands in the file."""
+    try:
+        imported = import_shots(path, TRIAL, zone=UTC)
+    except KitError as refused:  # any other exception fails
+        assert str(refused)
+        return "refused"
+    there = {number for sheet in read_sheets(path) for row in sheet.cells for cell in row
+             if (number := _number_in(cell)) is not None}  # fmt: skip
+    for row in imported.rows:
+        taken = [*row.get("tds_readings", []), *(row.get(name) for name in NUMBERS)]
+        assert {round(value, 9) for value in taken if value is not None} <= there, row
     return "read"
+
+
+def _number_in(cell: object) -> float | None:
+    """The number at the start of a cell, found without the kit's own reading of numbers."""
+    if isinstance(cell, (int, float)):
+        return round(float(cell), 9)
+    found = re.match(r"\s*[+\-−]?\s*((\d+([.,]\d*)?|[.,]\d+)([eE][+\-]?\d+)?)", str(cell or ""))
+    return round(float(found[1].replace(",", ".")), 9) if found else None
 
 
 def _as_truth(row: dict[str, object], names: object) -> dict[str, object]:
@@ -74,7 +104,7 @@ def test_invented_spreadsheets_are_read_exactly_or_refused_at_the_right_row(
 
 @settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(seed=st.integers(0, 2**32), places=st.lists(st.tuples(st.floats(0, 1), st.integers(0, 255))))
-def test_damaged_files_give_a_sentence_or_shots_never_a_traceback(
+def test_damaged_files_give_a_sentence_or_what_stands_in_them_never_a_traceback(
     seed: int, places: list[tuple[float, int]], tmp_path_factory: pytest.TempPathFactory
 ):
     case = invented_case(random.Random(seed))
@@ -83,8 +113,7 @@ def test_damaged_files_give_a_sentence_or_shots_never_a_traceback(
         content[int(place * (len(content) - 1))] = byte
     path = tmp_path_factory.mktemp("damaged") / case.name
     path.write_bytes(bytes(content))
-    with contextlib.suppress(KitError):  # any other exception fails the test
-        import_shots(path, TRIAL)
+    check_damaged(path)
 
 
 def test_what_was_understood_is_shown_before_anything_is_written(tmp_path: Path, trial: Trial):
@@ -131,6 +160,35 @@ def test_an_ambiguous_heading_is_not_guessed(tmp_path: Path, trial: Trial):
     (yields,) = [use for use in mapping.sheets[0].columns if use.heading == "yield"]
     assert yields.target is None
     assert "two things" in yields.why
+
+
+def test_what_is_missing_is_said_beside_the_column_it_may_stand_in(tmp_path: Path, trial: Trial):
+    said = the_complaint(saved(tmp_path, "method,dose (oz),out,TDS\nThaw,0.65,36,9.4\n"), trial)
+    assert "column B (dose (oz)): this column is not read: its unit is not the one" in said
+    assert "row 2, column dose_g: Dose is missing" in said
+
+
+def test_columns_that_are_not_read_are_said(tmp_path: Path, trial: Trial):
+    path = saved(tmp_path, "method,mood,EY (%)\nThaw,fine,18.9\n")
+    (said,) = import_shots(path, trial).notes
+    assert said == "log.csv: column B (mood) was not read: not a known heading."
+
+
+def test_minutes_and_seconds_are_not_taken_for_a_number(tmp_path: Path, trial: Trial):
+    path = saved(tmp_path, "method,EY (%),shot time\nThaw,18.9,0:28\n")
+    assert "this is minutes and seconds (found: 0:28). Write it in seconds" in the_complaint(
+        path, trial
+    )
+
+
+def test_a_table_without_planned_shots_is_refused_once_where_there_is_a_schedule(
+    tmp_path: Path, trial: Trial
+):
+    schedule = pd.read_csv("sample_sessions/four_naps/schedule.csv", dtype={"code": str})
+    with pytest.raises(TableError) as caught:
+        import_shots(saved(tmp_path, GOOD), trial, schedule)
+    (complaint,) = caught.value.complaints
+    assert "a trial of their own" in complaint.remedy
 
 
 def test_the_person_may_change_what_a_column_means(tmp_path: Path, trial: Trial):

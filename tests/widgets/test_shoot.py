@@ -582,11 +582,11 @@ def test_a_brought_workbook_is_shown_changed_and_taken_in(tmp_path: Path):
     ]
     assert desk.target_of(("Sheet", "B")) == "dose_g"
     assert desk.complaints
-    assert desk.outlook.startswith("1 thing stands against it")
+    assert desk.outlook.startswith("2 things stand against it")
     with pytest.raises(DataError, match="row 2, column beverage_g: Beverage is missing"):
         desk.check()
     assert not (tmp_path / "shots.jsonl").exists()
-    with pytest.raises(DataError, match=r"Nothing was taken in\. 1 thing stands against it"):
+    with pytest.raises(DataError, match=r"Nothing was taken in\. 2 things stand against it"):
         desk.take_in()
     assert not (tmp_path / "shots.jsonl").exists()
     assert desk.change(("Sheet", "C"), "beverage_g") == "Column C is now read as Beverage (g)."

@@ -13,6 +13,7 @@ from kit import codebook
 
 # Two targets that together make the time of a pull.
 DATE, CLOCK = "date", "clock"
+NOT_KNOWN = "not a known heading"
 
 _WORDS: dict[str, tuple[str, ...]] = {
     "shot": ("shot no", "shot number", "shot nr", "shot #", "no", "nr", "#", "run", "pull"),
@@ -49,7 +50,10 @@ _WORDS: dict[str, tuple[str, ...]] = {
     "video_time": ("video", "time code", "timecode", "clip"),
     "reason": ("why lost", "reason lost"),
     "replaces": ("replaces shot", "replacement for"),
-    DATE: ("date", "datum", "data"),
+    DATE: (
+        "date", "datum", "data", "when", "pulled", "timestamp", "date time", "date/time",
+        "datetime", "date and time", "zeitpunkt",
+    ),
     CLOCK: ("clock", "time of day", "pulled at", "uhrzeit", "ora"),
 }  # fmt: skip
 # Words whose meaning hangs on the unit.
@@ -87,10 +91,14 @@ def _reading(words: str) -> str | None:
     return "tds_pct" if is_reading else None
 
 
-def looks_ambiguous(heading: object) -> bool:
-    """Whether a heading is a word that could mean two columns and carries no deciding unit."""
-    words, unit, _ = _split(str(heading))
-    return words in _BY_UNIT and unit not in _BY_UNIT[words]
+def why_unread(heading: object) -> str:
+    """Why a heading without a target means none."""
+    words, unit, unit_is_known = _split(str(heading))
+    if words in _BY_UNIT and unit_is_known and unit not in _BY_UNIT[words]:
+        return "could mean two things; write its unit into the heading"
+    if words in _NAMES or words in _BY_UNIT:
+        return "its unit is not the one that is read here"
+    return NOT_KNOWN
 
 
 def normalised(text: object) -> str:

@@ -14,6 +14,7 @@ from kit.schedule import is_sealed, read_freeze
 from kit.shotlog.entries import log_imported
 from kit.shotlog.events import Event
 from kit.shotlog.importing.cells import read_sheets
+from kit.shotlog.importing.headers import NOT_KNOWN
 from kit.shotlog.importing.mapping import Mapping, understand
 from kit.shotlog.importing.records import Row, read_records
 from kit.shotlog.limitations import SENTENCES
@@ -127,7 +128,7 @@ def import_shots(
             )
         )
     if complaints:
-        raise TableError(complaints)
+        raise TableError([*_misunderstood(mapping), *complaints])
     return _in_order(path.name, rows, schedule is not None, records.notes)
 
 
@@ -153,6 +154,21 @@ def log_import(folder: Path, imported: ImportedShots, at: datetime, by: str) -> 
         "notes": list(imported.notes),
     }
     return log_imported(folder, imported.rows, about, at, by)
+
+
+def _misunderstood(mapping: Mapping) -> list[Complaint]:
+    """Columns that were nearly understood: what is missing in the rows may well stand there."""
+    return [
+        Place(sheet.sheet.title).complaint(
+            f"{use.letter} ({use.heading})",
+            "",
+            f"this column is not read: {use.why}",
+            "Change its heading, or say in the notebook 2_shoot what it is read as.",
+        )
+        for sheet in mapping.sheets
+        for use in sheet.columns
+        if use.target is None and use.why not in ("", NOT_KNOWN)
+    ]
 
 
 def _mean_tds(row: Row) -> dict[str, Any]:

@@ -12,7 +12,7 @@ import pandas as pd
 
 from kit.errors import DataError
 from kit.shotlog.importing.cells import Sheet, is_empty
-from kit.shotlog.importing.headers import looks_ambiguous, normalised, target_of
+from kit.shotlog.importing.headers import normalised, target_of, why_unread
 from kit.trial import Trial
 
 SEARCHED_ROWS = 40
@@ -213,13 +213,7 @@ def _uses(cells: list[object]) -> tuple[ColumnUse, ...]:
 
 def _use(index: int, cell: object) -> ColumnUse:
     target = target_of(cell)
-    why = ""
-    if target is None:
-        why = (
-            "could mean two things; write its unit into the heading"
-            if looks_ambiguous(cell)
-            else "not a known heading"
-        )
+    why = "" if target is not None else why_unread(cell)
     return ColumnUse(index, str(cell), target, why=why)
 
 

@@ -51,6 +51,12 @@ def read_records(mapping: Mapping, trial: Trial, zone: tzinfo | None) -> Records
     notes: list[str] = []
     for sheet in mapping.sheets:
         notes += [f"{sheet.sheet.title}: {note}" for note in sheet.sheet.notes]
+        notes += [
+            f"{sheet.sheet.title}: column {use.letter} ({use.heading}) was not read"
+            + (f": {use.why}." if use.why else ".")
+            for use in sheet.columns
+            if use.target is None
+        ]
         for number, cells in _data_rows(sheet, notes):
             for columns in _shots_of_row(sheet):
                 reader = _RowReader(sheet, number, trial, zone)
