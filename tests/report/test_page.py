@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import html
 import json
-import os
 import re
-import shutil
-import subprocess
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -17,6 +14,7 @@ import pandas as pd
 import pytest
 
 from kit.report import ReportContent, raw_data, relabelling_check, render_report, table_of
+from tests.accessibility import axe_source, serious_findings
 from tests.chromium import CHROMIUM_SWITCHES
 from tests.report import invented
 
@@ -199,42 +197,18 @@ def test_paper_shows_every_section_and_no_button(browser, page_file):
         assert len(visit.page.pdf()) > 20_000
 
 
-def axe_source() -> str:
-    """axe-core from the npm registry, where somebody has installed it; else the test is skipped.
-
-    Looked for at FAIRPULL_AXE (a file), in ./node_modules, and among npm's global packages.
-    """
-    places = [Path(os.environ["FAIRPULL_AXE"])] if "FAIRPULL_AXE" in os.environ else []
-    places.append(Path("node_modules/axe-core/axe.min.js"))
-    npm = shutil.which("npm")
-    if npm:
-        root = subprocess.run([npm, "root", "-g"], capture_output=True, text=True, check=False)
-        places.append(Path(root.stdout.strip()) / "axe-core" / "axe.min.js")
-    for place in places:
-        if place.is_file():
-            return place.read_text(encoding="utf-8")
-    pytest.skip("axe-core is not installed (npm install axe-core, or FAIRPULL_AXE=its file)")
-
-
 @pytest.mark.browser
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", [1280, 390])
 def test_axe_finds_nothing_serious(browser, page_file, scheme, width):
-    source = axe_source()
+    axe_source()  # skip before a page is opened
     viewport = {"width": width, "height": 900}
     with Visit(
         browser, page_file, viewport=viewport, color_scheme=scheme, bypass_csp=True
     ) as visit:
         visit.page.get_by_role("button", name="Deal every label anew").click()
         visit.page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true; })")
-        visit.page.evaluate(source)
-        found = visit.page.evaluate(
-            "axe.run({runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa',"
-            " 'best-practice']})"
-        )
-        bad = [(one["id"], one["impact"], one["nodes"][0]["html"]) for one in found["violations"]]
-        assert [one for one in bad if one[1] in ("serious", "critical")] == []
-        assert len(found["passes"]) > 15
+        assert serious_findings(visit.page, "html") == []
 
 
 def test_the_file_is_small_and_holds_no_outside_address(page_file):

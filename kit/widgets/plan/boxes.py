@@ -34,18 +34,8 @@ class InlineNumber(NumberField):
             show_problem(self.widget, self._message, self.rule.problem(""))
 
 
-class InlineStep(StepField):
+class InlineStep(InlineNumber, StepField):
     """The same with a button for one less and one more."""
-
-    def __init__(self, rule: NumberRule, text: str, on_text: OnText) -> None:
-        super().__init__(rule, text, on_text, hint="")
-        make_inline(self.widget)
-
-    def judge(self) -> None:
-        """Show what is wrong, also with a box that is empty and must not be."""
-        super().judge()
-        if not self.text.strip():
-            show_problem(self.widget, self._message, self.rule.problem(""))
 
 
 class WordBox:
