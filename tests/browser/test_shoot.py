@@ -360,3 +360,79 @@ def test_something_broke_unfolds_asks_why_and_says_the_cost(folder, open_bench, 
     assert "grinder jammed" in (folder / "amendments.csv").read_text(encoding="utf-8")
     assert len(read_shots(folder)) == 3
     assert findings.errors == []
+
+
+def by_keys(page, label: str, text: str = "") -> None:
+    """Into the box, type, and on to what comes next, without a mouse."""
+    box(page, label).focus()
+    page.keyboard.press("ControlOrMeta+a")
+    page.keyboard.type(text)
+    page.keyboard.press("Tab")
+
+
+def focus_and_press(page, name: str) -> None:
+    """The button is reached by Tab alone from where the focus stands, then pressed with Enter."""
+    for _ in range(60):
+        focused = page.evaluate("document.activeElement?.textContent.trim()")
+        if focused == name:
+            page.keyboard.press("Enter")
+            return
+        page.keyboard.press("Tab")
+    raise AssertionError(f"“{name}” is not reached by the keyboard")
+
+
+def test_pause_skip_correction_and_end_by_keyboard_alone(folder, open_bench, findings):
+    page = open_bench(folder)
+    by_keys(page, "Your code", "AB")
+    page.keyboard.press("Enter")
+    page.get_by_role("button", name="Save shot").wait_for()
+    by_keys(page, "Dose (g)", "17,5")
+    by_keys(page, "Beverage (g)", "36")
+    by_keys(page, "TDS (%)", "9,4")
+    focus_and_press(page, "Save shot")
+    said = page.get_by_role("status")
+    said.get_by_text("Shot 1 is saved.").wait_for()
+
+    why = "Why (skip, pause, end, take back)"
+    by_keys(page, why, "telephone")
+    focus_and_press(page, "Pause")
+    said.get_by_text("paused").wait_for()
+    page.get_by_role("button", name="Go on").focus()
+    page.keyboard.press("Enter")
+    page.get_by_role("button", name="Save shot").wait_for()
+
+    by_keys(page, why, "out of beans of this jar")
+    focus_and_press(page, "Skip this pull")
+    page.wait_for_function("document.body.innerText.includes('kipped')")
+
+    box(page, "Logged shot").focus()
+    focus_and_press(page, "Correct it")
+    box(page, "Why is it corrected?").wait_for()
+    by_keys(page, "Dose (g)", "17,6")
+    by_keys(page, "Why is it corrected?", "misread the scale")
+    focus_and_press(page, "Save the correction")
+    said.get_by_text("The correction is saved").wait_for()
+    assert read_log(folder).shots[0].entered["dose_g"] == 17.6
+
+    by_keys(page, why, "enough for today")
+    focus_and_press(page, "End the session")
+    page.wait_for_function("document.body.innerText.includes('ended')")
+    kinds = [event.kind for event in read_journal(folder).events]
+    for kind in ("pause", "resume", "skip", "correction", "session end"):
+        assert kind in kinds, kind
+    assert findings.errors == []
+
+
+def test_every_box_of_the_form_says_what_is_wrong_with_what_was_typed(folder, open_bench):
+    page = open_bench(folder)
+    start_session(page)
+    boxes = page.locator(".kit-panel input[inputmode=decimal]:visible")
+    assert boxes.count() >= 8
+    for number in range(boxes.count()):
+        field = boxes.nth(number)
+        field.fill("9,,x")
+        page.wait_for_function("node => node.getAttribute('aria-invalid') === 'true'",
+                               arg=field.element_handle())  # fmt: skip
+    press(page, "Save shot")
+    page.get_by_role("alert").get_by_text("9,,x").first.wait_for()
+    assert len(read_log(folder).shots) == 0
