@@ -15,7 +15,8 @@ from tests.schedule.trials import SAMPLES, sample
 
 @pytest.fixture
 def trial() -> Trial:
-    return sample("seven_rivers")
+    """One sitting."""
+    return with_tasting(sample("seven_rivers"), sittings=1)
 
 
 def with_tasting(trial: Trial, **changes: object) -> Trial:
@@ -96,4 +97,4 @@ def test_the_cups_are_written_beside_the_schedule(tmp_path: Path) -> None:
     make_schedule(tmp_path, 8)
     written = write_tasting(tmp_path, 8)
     assert [path.name for path in written] == ["tasting_orders.csv", "tasting_sets.csv"]
-    assert len(pd.read_csv(written[0])) == 56
+    assert len(pd.read_csv(written[0])) == 8 * 7 * 4

@@ -20,6 +20,14 @@ def plan(trial_folder: Path) -> PlanModel:
     return PlanModel(trial_folder)
 
 
+@pytest.fixture
+def tmp_path(tmp_path: Path) -> Path:
+    """A folder with no other trial beside it: those would be offered as pilots."""
+    folder = tmp_path / "kitchen" / "trial"
+    folder.mkdir(parents=True)
+    return folder
+
+
 def plan_of(name: str, tmp_path: Path) -> PlanModel:
     shutil.copy(sample_session(name) / "trial.toml", tmp_path)
     return PlanModel(tmp_path)
