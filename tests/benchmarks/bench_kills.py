@@ -202,7 +202,7 @@ class Session:
             self._start()
 
     def _start(self) -> None:
-        box(self.page, "Your code").fill("AB")
+        self._fill("Your code", "AB")
         name = "Go on" if self.page.get_by_role("button", name="Go on").is_visible() else ""
         self._acknowledged(name or "Start the session", "is running.")
 
