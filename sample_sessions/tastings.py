@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from kit.analysis.discrimination import test_name
+from kit.schedule.tasting import name_of_test
 from kit.trial import Trial
 
 Tasted = tuple[datetime, dict[str, Any]]
@@ -96,7 +96,7 @@ def _answers(
     rng: np.random.Generator,
 ) -> Iterator[Tasted]:
     """1 where the taster named the right cup of a set, 0 where not."""
-    name = test_name(trial.tasting.discrimination, trial.tasting.pair or ())
+    name = name_of_test(trial.tasting.discrimination, trial.tasting.pair or ())
     for (taster, number), cups in sets.groupby(["taster", "set"], sort=False):
         tells = rng.random() < truth["tasting"]["share_who_tell_the_pair"]
         right = tells or rng.random() < 0.5

@@ -99,8 +99,8 @@ def study_shots(shots: pd.DataFrame, trial: Trial) -> tuple[pd.DataFrame, list[S
     DataError
         If no study shot was kept.
     """
-    shots = with_role_and_status(shots)
-    pulled = shots[shots["role"] == "study"]
+    table = with_model_columns(shots, trial)
+    pulled = table[table["role"] == "study"]
     aside = [
         SetAside(
             f"{status} ({reason})" if reason else str(status), tuple(group["shot"].astype(int))
@@ -109,8 +109,7 @@ def study_shots(shots: pd.DataFrame, trial: Trial) -> tuple[pd.DataFrame, list[S
         .assign(reason=lambda rows: rows["reason"].fillna(""))
         .groupby(["status", "reason"], sort=True)
     ]
-    kept = with_model_columns(shots, trial)
-    kept = kept[(kept["role"] == "study") & (kept["status"] == "kept")]
+    kept = pulled[pulled["status"] == "kept"]
     if kept.empty:
         raise DataError("There is no study shot to analyse. Log the shots of the schedule first.")
     return kept.reset_index(drop=True), aside
@@ -121,7 +120,7 @@ def order_is_known(table: pd.DataFrame) -> bool:
     return "session_position" in table and bool(table["session_position"].notna().any())
 
 
-def with_role_and_status(shots: pd.DataFrame) -> pd.DataFrame:
+def _with_role_and_status(shots: pd.DataFrame) -> pd.DataFrame:
     """Shots that came without a plan are study shots that were kept."""
     roles = shots["role"].astype(object) if "role" in shots else pd.Series(index=shots.index)
     status = shots["status"].astype(object) if "status" in shots else pd.Series(index=shots.index)
@@ -135,7 +134,7 @@ def with_role_and_status(shots: pd.DataFrame) -> pd.DataFrame:
 
 def with_model_columns(shots: pd.DataFrame, trial: Trial) -> pd.DataFrame:
     """Every shot with the columns the models need (see :func:`study_shots`)."""
-    table = shots.copy()
+    table = _with_role_and_status(shots)
     settings = {method.name: method.settings for method in trial.methods}
     for factor in trial.factors:
         if factor.name not in table and not factor.hard_to_change:

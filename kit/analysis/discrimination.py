@@ -13,7 +13,7 @@ Studies 12, 87–104.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -111,11 +111,6 @@ def discrimination_test(
         d_prime_lower=d_prime(test, lower),
         d_prime_upper=d_prime(test, upper),
     )
-
-
-def test_name(test: str, pair: Sequence[str]) -> str:
-    """What a test is called among the attributes that were tasted: ``duo-trio Glen/Aln``."""
-    return f"{test} {'/'.join(pair)}"
 
 
 def guessing_rate(test: str) -> float:

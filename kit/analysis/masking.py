@@ -13,7 +13,8 @@ from itertools import permutations
 import numpy as np
 import pandas as pd
 
-from kit.analysis.discrimination import GUESSING, test_name
+from kit.analysis.discrimination import GUESSING
+from kit.schedule.tasting import name_of_test
 from kit.trial import Factor, Method, Trial
 
 # No I, O or S (read as 1, 0, 5), none that a grade or a size is called by.
@@ -88,7 +89,7 @@ def masked_table(table: pd.DataFrame, mask: Mask) -> pd.DataFrame:
 def _masked_tests(mask: Mask) -> dict[str, str]:
     """Names of taste tests, which hold the pair that is to be told apart, with letters for it."""
     return {
-        test_name(test, (a, b)): test_name(test, (mask.methods[a], mask.methods[b]))
+        name_of_test(test, (a, b)): name_of_test(test, (mask.methods[a], mask.methods[b]))
         for test in GUESSING
         for a, b in permutations(mask.methods, 2)
     }

@@ -19,7 +19,6 @@ from kit.analysis.designed_model import (
     measured,
     order_is_known,
     with_model_columns,
-    with_role_and_status,
 )
 from kit.analysis.mixedmodel import fit_mixed_model
 from kit.analysis.outcomes import ASPECTS
@@ -100,7 +99,7 @@ def _variants(
     trial: Trial, shots: pd.DataFrame, outcome: Outcome
 ) -> Iterator[tuple[str, Differences]]:
     """The name of each variant and how to make its table of differences."""
-    pulled = with_model_columns(with_role_and_status(shots), trial)
+    pulled = with_model_columns(shots, trial)
     pulled = pulled[pulled["role"].eq("study")]
     study = pulled[pulled["status"].eq("kept")].reset_index(drop=True)
 

@@ -17,9 +17,8 @@ from kit.figures import Picture, Setting, measure_of, replications
 from kit.files import sha256_of
 from kit.numerals import say_number
 from kit.results.pictures import INVENTED
+from kit.shotlog import JOURNAL_FILE
 from kit.trial import Trial
-
-JOURNAL_FILE = "shots.jsonl"
 
 
 @dataclass(frozen=True)

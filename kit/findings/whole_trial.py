@@ -6,6 +6,8 @@ outcome, which the claims of that outcome already answer for; a taste test is on
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pandas as pd
 
 from kit.analysis.discrimination import DiscriminationResult
@@ -92,8 +94,26 @@ def _claims_of_test(pair: str, found: DiscriminationResult) -> list[Claim]:
     )
     few = found.most_discriminators < SHARE_TOO_FEW
     many = found.fewest_discriminators >= SHARE_TOO_FEW
-    more = "" if few or many else _tests_for_similarity(found.test)
-    apart = "" if told else _tests_for_difference(found.test)
+    more = (
+        ""
+        if few or many
+        else _tests_needed(
+            lasting_tests_for_similarity,
+            found.test,
+            SHARE_TOO_FEW,
+            f"to rule out that {100 * SHARE_TOO_FEW:.0f} % can tell",
+        )
+    )
+    apart = (
+        ""
+        if told
+        else _tests_needed(
+            lasting_tests_for_difference,
+            found.test,
+            SHARE_WHO_TELL,
+            f"if {100 * SHARE_WHO_TELL:.0f} % of answers rest on taste",
+        )
+    )
     return [
         Claim(WHOLE, "taste", f"Tasters can tell {pair} apart", SUPPORTED if told else SILENT,
               evidence, apart),
@@ -105,22 +125,11 @@ def _claims_of_test(pair: str, found: DiscriminationResult) -> list[Claim]:
     ]  # fmt: skip
 
 
-def _tests_for_difference(test: str) -> str:
+def _tests_needed(count: Callable[[str, float], int], test: str, share: float, aim: str) -> str:
     try:
-        count = lasting_tests_for_difference(test, SHARE_WHO_TELL)
+        return f"about {count(test, share)} tests, {aim} (80 % chance)"
     except PlanError as refusal:
         return str(refusal)
-    share = f"{100 * SHARE_WHO_TELL:.0f} %"
-    return f"about {count} tests, if {share} of answers rest on taste (80 % chance)"
-
-
-def _tests_for_similarity(test: str) -> str:
-    try:
-        count = lasting_tests_for_similarity(test, SHARE_TOO_FEW)
-    except PlanError as refusal:
-        return str(refusal)
-    share = f"{100 * SHARE_TOO_FEW:.0f} %"
-    return f"about {count} tests, to rule out that {share} can tell (80 % chance)"
 
 
 def _tasting(analysis: Analysis) -> list[Claim]:

@@ -99,6 +99,11 @@ def discrimination_sets(trial: Trial, seed: int, taken: Sequence[str] = ()) -> p
     return pd.DataFrame(rows, columns=SET_COLUMNS)
 
 
+def name_of_test(test: str, pair: Sequence[str]) -> str:
+    """What a test is called among the attributes that were tasted: ``duo-trio Glen/Aln``."""
+    return f"{test} {'/'.join(pair)}"
+
+
 def _part(test: str, order: str, place: int) -> tuple[str, str]:
     """Whether a cup is the reference or a sample, and whether it is the right one to name."""
     if test == "duo-trio":

@@ -72,7 +72,7 @@ def test_blocks_as_fixed_effects_are_least_squares(seed):
         assert found["p"].to_numpy() == pytest.approx(p, abs=1e-9)
 
 
-def same_pairs(one, other, flip=1.0, scale=1.0):
+def assert_same_pairs(one, other, flip=1.0, scale=1.0):
     """Tables of pairs agree; estimates and SEs of ``other`` are ``scale`` times as large."""
     assert other["estimate"].to_numpy() == pytest.approx(
         scale * flip * one["estimate"].to_numpy(), rel=1e-7, abs=1e-9 * scale
@@ -92,7 +92,7 @@ def pairs_of(table, **changes):
 def test_shift_and_unit_of_the_outcome(seed, shift, power):
     table = trial(seed, lost=4)
     other = table.assign(ey_pct=(table["ey_pct"] + shift) * 10.0**power)
-    same_pairs(pairs_of(table), pairs_of(other), scale=10.0**power)
+    assert_same_pairs(pairs_of(table), pairs_of(other), scale=10.0**power)
 
 
 @FEW
@@ -100,7 +100,7 @@ def test_shift_and_unit_of_the_outcome(seed, shift, power):
 def test_shift_and_unit_of_a_covariate(seed, shift, power):
     table = trial(seed, lost=4)
     other = table.assign(beverage_g=(table["beverage_g"] + shift) * 10.0**power)
-    same_pairs(pairs_of(table), pairs_of(other))
+    assert_same_pairs(pairs_of(table), pairs_of(other))
 
 
 @FEW
@@ -113,7 +113,7 @@ def test_order_of_rows_and_names_of_levels(seed):
     other["method"] = pd.Categorical(other["method"].map(names), categories=list(names.values()))
     other["block"] = "x" + other["block"]
     found = pairs_of(other)
-    same_pairs(pairs_of(table), found)
+    assert_same_pairs(pairs_of(table), found)
     assert list(found["a"][:3]) == ["None"] * 3
 
 
@@ -137,7 +137,7 @@ def test_one_group_of_residuals_is_the_plain_model(seed):
     assert grouped.reml_criterion == pytest.approx(plain.reml_criterion, abs=1e-8)
     for method in ("kenward-roger", "satterthwaite"):
         one = all_pairs(plain, "method", df_method=method)
-        same_pairs(one, all_pairs(grouped, "method", df_method=method))
+        assert_same_pairs(one, all_pairs(grouped, "method", df_method=method))
         assert plain.terms(method).iloc[0, 1:].to_numpy(float) == pytest.approx(
             grouped.terms(method).iloc[0, 1:].to_numpy(float), rel=1e-5
         )

@@ -14,6 +14,7 @@ from kit.bundle.tasters import refuse_names_of_tasters
 from kit.errors import BundleError
 from kit.schedule.tasting import ORDERS_FILE, SETS_FILE, draw_missing_tasting
 from kit.trial import read_trial
+from kit.trial.codes import is_code
 
 
 @pytest.fixture(scope="module")
@@ -82,6 +83,7 @@ def test_a_taster_by_name_is_refused_wherever_it_stands(tasted: Path) -> None:
 
 @pytest.mark.parametrize("code", ["T1", "AB", "p7", "panel-07", "12"])
 def test_codes_and_initials_are_no_names(tasted: Path, code: str) -> None:
+    assert is_code(code)
     trial = read_trial(tasted)
     tasting = trial.tasting.model_copy(update={"tasters": (code,)})
     refuse_names_of_tasters(trial.model_copy(update={"tasting": tasting}), {})

@@ -8,13 +8,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from kit.analysis.discrimination import test_name as name_of_test
 from kit.analysis.masking import draw_mask, masked_table, masked_trial
 from kit.errors import DataError
 from kit.results import compute_blind_results, lock_analysis, names_hidden, read_lock
 from kit.results.gate import refuse_early_look, refuse_unsettled, still_to_pull
 from kit.results.lock import mask_of
 from kit.results.write import findings_text
+from kit.schedule.tasting import name_of_test
 from kit.shotlog import log_shot, read_log
 from kit.trial import read_trial
 

@@ -223,7 +223,9 @@ def test_the_largest_plan_can_be_laid_out_in_its_design(plan: PlanModel) -> None
     plan.type_in("coffee_g", "2400")
     plan.take_largest()
     plan.save()
-    make_schedule(plan.folder, 3)
+    schedule = make_schedule(plan.folder, 3)
+    blocks = schedule.loc[schedule["role"] == "study", "block"].nunique()
+    assert blocks % 4 == 0
 
 
 def test_sessions_in_the_sentence_are_the_budget(plan: PlanModel) -> None:

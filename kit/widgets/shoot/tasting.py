@@ -15,7 +15,7 @@ import pandas as pd
 from kit.cautions import TasterLoad, taster_load
 from kit.planning.budget import CUPS_IN_SET
 from kit.schedule import is_sealed
-from kit.schedule.tasting import ORDERS_FILE, draw_missing_tasting, read_tasting
+from kit.schedule.tasting import ORDERS_FILE, draw_missing_tasting, name_of_test, read_tasting
 from kit.shotlog import Log
 from kit.trial import Tasting, Trial
 
@@ -115,7 +115,7 @@ class TastingPlan:
         pair = self._tasting.pair or ("", "")
         paired = self._tasting.discrimination == "paired"
         answer = rows["method"] == pair[0] if paired else rows["answer"] == "yes"
-        test = f"{self._tasting.discrimination} {'/'.join(pair)}"
+        test = name_of_test(self._tasting.discrimination, pair)
         return {
             "taster": taster, "sitting": self._tasting.discrimination,
             "cup_position": asked.number, "code": chosen,
