@@ -9,12 +9,13 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import ipywidgets as widgets
-from markupsafe import escape
+from markupsafe import Markup, escape
 
 from kit.errors import DataError
 from kit.widgets.entry import NumberRule
 
 OnText = Callable[[str], None]
+NO_HINT = Markup("")
 
 
 class NumberField:
@@ -57,12 +58,8 @@ class NumberField:
     def judge(self) -> None:
         """Show what is wrong with the text, or the hint when nothing is."""
         problem = self.rule.problem(self.text) if self.text.strip() else ""
-        (self.widget.add_class if problem else self.widget.remove_class)("kit-wrong")
-        self._message.value = (
-            '<div class="kit-message">'
-            + (f'<span class="kit-problem">{escape(problem)}</span>' if problem else "")
-            + f'<span class="kit-hint">{escape(self._hint)}</span></div>'
-        )
+        hint = Markup('<span class="kit-hint">{}</span>').format(self._hint)
+        show_problem(self.widget, self._message, problem, hint)
 
     def _after(self) -> list[widgets.Widget]:
         return []
@@ -143,3 +140,12 @@ def _step_button(sign: str, name: str, pressed: Callable[[widgets.Button], None]
     button.add_class("kit-step")
     button.on_click(pressed)
     return button
+
+
+def show_problem(
+    field: widgets.Widget, message: widgets.HTML, problem: str, hint: Markup = NO_HINT
+) -> None:
+    """Put what is wrong under a field, before its hint, and mark it; nothing when nothing is."""
+    (field.add_class if problem else field.remove_class)("kit-wrong")
+    said = Markup('<span class="kit-problem">{}</span>').format(problem) if problem else NO_HINT
+    message.value = str(Markup('<div class="kit-message">{}{}</div>').format(said, hint))

@@ -17,6 +17,7 @@ from markupsafe import Markup
 from kit.widgets.guard import Guard, failure_sentence
 from kit.widgets.panel_model import PanelModel
 from kit.widgets.status import StatusLine
+from kit.widgets.tables import list_items
 from kit.widgets.theme import PANEL_CLASS, style_sheet
 
 STEPS = {"1_plan": "Plan", "2_shoot": "Shoot", "3_analyse": "Analyse", "4_publish": "Publish"}
@@ -138,7 +139,7 @@ def _head(model: PanelModel, notebook: str) -> str:
 def _unmet(sentences: list[str]) -> str:
     if not sentences:
         return ""
-    entries = Markup("").join(Markup("<li>{}</li>").format(sentence) for sentence in sentences)
+    entries = list_items(sentences)
     return str(
         Markup(
             '<section class="kit-unmet"><h2>Still missing here</h2><ul>{}</ul></section>'

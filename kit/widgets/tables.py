@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from numbers import Real
 
 import pandas as pd
 from markupsafe import Markup, escape
 
 from kit.numerals import say_number
+
+
+def list_items(sentences: Iterable[str]) -> Markup:
+    """The entries of a list, escaped, one a sentence."""
+    return Markup("").join(Markup("<li>{}</li>").format(sentence) for sentence in sentences)
 
 
 def html_table(frame: pd.DataFrame, caption: str, decimals: Mapping[str, int] | None = None) -> str:

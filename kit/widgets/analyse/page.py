@@ -13,7 +13,7 @@ from kit.findings.findings import OutcomeFinding
 from kit.findings.whole_trial import WHOLE
 from kit.widgets.analyse.model import AnalyseModel
 from kit.widgets.images import svg_data_uri
-from kit.widgets.tables import html_table
+from kit.widgets.tables import html_table, list_items
 
 STANDINGS = {
     SUPPORTED: ("✓", "The shots support"),
@@ -122,5 +122,5 @@ def _figure(picture: Picture) -> Markup:
 
 
 def _list(sentences: Iterable[str]) -> Markup:
-    entries = Markup("").join(Markup("<li>{}</li>").format(sentence) for sentence in sentences)
+    entries = list_items(sentences)
     return Markup('<ul class="kit-list">{}</ul>').format(entries)

@@ -11,7 +11,7 @@ from typing import Any
 import ipywidgets as widgets
 
 from kit.widgets.entry import NumberRule
-from kit.widgets.fields import NumberField, OnText, StepField
+from kit.widgets.fields import NumberField, OnText, StepField, show_problem
 from kit.widgets.theme import row
 
 Problem = Callable[[], str]
@@ -123,12 +123,3 @@ def beside(box: widgets.Widget, button: widgets.Button) -> widgets.Box:
 def make_inline(widget: widgets.Widget) -> None:
     """Let a field stand in a running sentence."""
     widget.add_class("kit-inline")
-
-
-def show_problem(field: widgets.Widget, message: widgets.HTML, problem: str) -> None:
-    """Put what is wrong under a field and mark it; nothing when nothing is."""
-    from markupsafe import Markup
-
-    (field.add_class if problem else field.remove_class)("kit-wrong")
-    said = Markup('<span class="kit-problem">{}</span>').format(problem) if problem else ""
-    message.value = str(Markup('<div class="kit-message">{}</div>').format(said))

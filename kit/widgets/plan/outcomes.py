@@ -32,7 +32,7 @@ FAMILIES = {
 }
 BETTER = {"more": True, "less": False, "neither": None}
 """What stands in the choice, and what is written into ``trial.toml``."""
-_ASPECT_WORDS = {
+ASPECT_WORDS = {
     "mean": "average",
     "spread": "evenness",
     "rate": "share of shots",
@@ -62,7 +62,7 @@ class OutcomeEntry:
     def words(self) -> str:
         """``Extraction yield, average``."""
         name = label_of(self.measure) if self.measure.strip() else "New taste attribute"
-        return f"{name}, {_ASPECT_WORDS[self.aspect]}"
+        return f"{name}, {ASPECT_WORDS[self.aspect]}"
 
     @property
     def rule(self) -> NumberRule:

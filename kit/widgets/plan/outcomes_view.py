@@ -13,10 +13,9 @@ from kit.widgets.fields import NumberField
 from kit.widgets.guard import Guard
 from kit.widgets.plan.boxes import Choice, Remark, WordBox, beside
 from kit.widgets.plan.model import PlanModel
-from kit.widgets.plan.outcomes import BETTER, FAMILIES, NEW_TASTE, OutcomeEntry
+from kit.widgets.plan.outcomes import ASPECT_WORDS, BETTER, FAMILIES, NEW_TASTE, OutcomeEntry
 from kit.widgets.theme import plain_button, row, section
 
-_ASPECT_TO_ADD = {"mean": "average", "spread": "evenness", "rate": "share of shots"}
 _STEPS = [("whole only", True), ("any number", False)]
 _ROLES = [("secondary", "secondary"), ("exploratory", "exploratory")]
 
@@ -196,7 +195,7 @@ class _TasteScale:
 def _to_add_words(measure: str, aspect: str) -> str:
     if (measure, aspect) == NEW_TASTE:
         return "a taste attribute, scored by tasters"
-    return f"{label_of(measure)}, {_ASPECT_TO_ADD[aspect]}"
+    return f"{label_of(measure)}, {ASPECT_WORDS[aspect]}"
 
 
 def _one_of(value: Any, pairs: list[tuple[str, Any]]) -> Any:

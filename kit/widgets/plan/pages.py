@@ -11,6 +11,7 @@ from markupsafe import Markup
 from kit.numerals import say_number
 from kit.planning.answers import AnswerTable, say_chance
 from kit.planning.taste_answers import TasteTable
+from kit.widgets.tables import list_items
 
 SIGNS = {"yes": "●", "maybe": "◐", "no": "○"}
 ROUGH = "~"
@@ -72,13 +73,13 @@ def _chances(table: pd.DataFrame, count: str, caption: str, own: float, mine: st
 def _remarks(remarks: tuple[str, ...]) -> Markup:
     if not remarks:
         return Markup("")
-    entries = Markup("").join(Markup("<li>{}</li>").format(text) for text in remarks)
+    entries = list_items(remarks)
     return Markup('<ul class="kit-list kit-quiet">{}</ul>').format(entries)
 
 
 def headline_page(sentences: list[str], plan: str, too_much: list[str]) -> str:
     """The sentence that says it all, the plan it is about, and what exceeds the budget."""
-    over = Markup("").join(Markup("<li>{}</li>").format(text) for text in too_much)
+    over = list_items(too_much)
     return str(
         Markup('<p class="kit-answer">{}</p><p class="kit-quiet">{}</p>{}').format(
             sentences[0] if sentences else "",
@@ -92,7 +93,7 @@ def reasons_page(reasons: list[str]) -> str:
     """Why there is no answer, where the answer would stand."""
     if not reasons:
         return ""
-    entries = Markup("").join(Markup("<li>{}</li>").format(text) for text in reasons)
+    entries = list_items(reasons)
     return str(
         Markup(
             '<p class="kit-answer">There is no answer to this plan yet.</p>'
@@ -111,7 +112,7 @@ def values_page(rows: list[tuple[str, str]]) -> str:
 
 def list_page(sentences: list[str]) -> str:
     """Sentences as a list."""
-    entries = Markup("").join(Markup("<li>{}</li>").format(text) for text in sentences)
+    entries = list_items(sentences)
     return str(Markup('<ul class="kit-list">{}</ul>').format(entries))
 
 
